@@ -1,0 +1,1 @@
+"""The plant, its stages and its record."""

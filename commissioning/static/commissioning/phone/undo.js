@@ -1,0 +1,41 @@
+/* Undo for ten seconds: what was just kept is still held back in the outbox, and one press takes it out again.
+ * The bar stands over the actions and stays while the screen changes behind it. */
+
+import { h } from "./dom.js";
+
+let standing = null;
+
+/** Offer to take `items` back until the last of them may be sent; `back` is called when they were. */
+export function offerUndo(app, items, words, back) {
+  withdraw();
+  const until = Math.max(...items.map((item) => item.hold_until));
+  const left = h("span", { class: "left", "aria-hidden": "true" });
+  const button = h("button", { type: "button" }, "undo ", left);
+  const bar = h("div", { class: "undo-bar" }, h("p", { role: "status" }, words), button);
+  const tick = () => {
+    const seconds = Math.ceil((until - Date.now()) / 1000);
+    if (seconds <= 0) return withdraw();
+    left.textContent = `${seconds} s`;
+    return undefined;
+  };
+  button.addEventListener("click", async () => {
+    withdraw();
+    try {
+      for (const item of [...items].reverse()) await app.outbox.undo(item.id);
+      await back();
+      app.say("Taken back. Nothing of it was sent.", "success");
+    } catch (error) {
+      app.say(error.message, "error");
+    }
+  });
+  document.querySelector(".thumb-bar").before(bar);
+  standing = { bar, clock: setInterval(tick, 250) };
+  tick();
+}
+
+export function withdraw() {
+  if (!standing) return;
+  clearInterval(standing.clock);
+  standing.bar.remove();
+  standing = null;
+}

@@ -1,0 +1,5 @@
+"""The composition root: settings, URLs and entry points."""
+
+from .celery import app as celery_app
+
+__all__ = ["celery_app"]

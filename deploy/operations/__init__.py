@@ -1,0 +1,1 @@
+"""Running it for real: health, logs, metrics, the operator's page, backup and restore."""

@@ -1,0 +1,1 @@
+"""Everything out into one folder, and back: database, files, and the hashes that prove that nothing is missing."""

@@ -1,0 +1,1 @@
+"""The punch list: work left undone or wrong, against a tag and a stage."""

@@ -1,0 +1,1 @@
+"""Addresses of the punch list's API, under /api/v1/projects/{code}/."""

@@ -1,0 +1,3 @@
+from .items import STANDING_STATES, Category, ItemState, ItemStep, Photo, PunchItem, SavedView
+
+__all__ = ["STANDING_STATES", "Category", "ItemState", "ItemStep", "Photo", "PunchItem", "SavedView"]

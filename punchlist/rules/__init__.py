@@ -1,0 +1,1 @@
+"""Decisions about punch items as pure functions: no database, no framework."""

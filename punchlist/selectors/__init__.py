@@ -1,0 +1,1 @@
+"""Reads of the punch list, each in a fixed number of queries."""

@@ -1,0 +1,1 @@
+"""Pages of the punch list: they parse what came, call one service or selector, and answer."""
