@@ -17,6 +17,7 @@ from pyhanko_certvalidator import ValidationContext
 
 from commissioning.dossier import parts
 from commissioning.dossier.filebytes import found_in, sha256_of
+from commissioning.dossier.own_thread import in_own_thread
 
 IDENTITY = re.compile(rb"/ID\s{0,8}\[\s{0,8}<([0-9a-fA-F]{32})>")
 IDENTITY_LENGTH = 64
@@ -197,7 +198,7 @@ def signature_state(pdf: Path) -> str:
                 return "no signature"
             # Whether the signature holds is asked, not whether the signer is trusted: that is the reader's to decide.
             own = ValidationContext(trust_roots=[embedded[-1].signer_cert], allow_fetching=False)
-            status = validate_pdf_signature(embedded[-1], own)
+            status = in_own_thread(validate_pdf_signature, embedded[-1], own)
         except (HankoError, ValueError, KeyError, TypeError, IndexError, AttributeError, OSError):
             return "unreadable: the file is damaged"
     if not (status.intact and status.valid):

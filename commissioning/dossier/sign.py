@@ -23,6 +23,7 @@ from pyhanko.stamp import TextStampStyle
 from pyhanko_certvalidator.registry import SimpleCertificateStore
 
 from commissioning.dossier import fonts
+from commissioning.dossier.own_thread import in_own_thread
 from commissioning.dossier.page import BOTTOM, LEFT
 from commissioning.dossier.sections.front import SIGNATURE_BOX
 
@@ -61,7 +62,7 @@ def sign(pdf: Path, out: Path, *, certificate: bytes, key: bytes, name: str, rea
             new_field_spec=SigFieldSpec(FIELD, box=_box(), on_page=0),
         )
         dated.at = at
-        dated.sign_pdf(IncrementalPdfFileWriter(source), output=target)
+        in_own_thread(dated.sign_pdf, IncrementalPdfFileWriter(source), output=target)
     os.replace(half, out)
     return out
 

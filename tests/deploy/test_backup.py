@@ -36,6 +36,8 @@ def world(tmp_path, settings):
     settings.DATA_DIR = tmp_path / "data"
     settings.DATA_DIR.mkdir()
     settings.MEDIA_ROOT = tmp_path / "files"
+    # Emptied tables miss what migrating adds (a content type of a library's replaced model), and restoring migrates.
+    call_command("migrate", interactive=False, verbosity=0)
     made = make_project(name="Ombrefell – 'quoted', \\backslash\\ and\nline break")
     default_storage.save("photos/one.jpg", ContentFile(b"\xff\xd8one"))
     default_storage.save("dossiers/deep/er/two.pdf", ContentFile(b"%PDF two" * 999))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from commissioning.models import System
+from commissioning.models import Instrument, System
 from deploy.demo import walk
+from deploy.demo.certificates import certificate
 from tests.journeys.people import Person
 from tests.journeys.station import SYSTEM, workbook
 from tests.journeys.story import (
@@ -35,6 +36,21 @@ def the_register_comes_in(story: Story) -> None:
     assert not System.objects.exists()
     manager.press("import it: all or nothing").sees("Imported")
     assert story.system.equipment.count() == 9
+
+
+def the_certificates_are_added(story: Story) -> None:
+    """The workbook brings when an instrument was calibrated; the laboratory's certificate comes by hand, as a PDF."""
+    engineer = story.engineer
+    for instrument in Instrument.objects.filter(project=story.project):
+        on_record = instrument.calibrations.get()
+        number, done, due = on_record.certificate_number, on_record.calibrated_on, on_record.due_on
+        paper = certificate(instrument, number=number, calibrated_on=done, due_on=due)
+        engineer.open("instrument", instrument.pk).within("summary").filter(has_text="add a calibration").click()
+        engineer.type(calibrated_on=done.isoformat(), due_on=due.isoformat(), certificate_number=number)
+        engineer.page.set_input_files(
+            "[name=certificate]", {"name": "certificate.pdf", "mimeType": "application/pdf", "buffer": paper}
+        )
+        engineer.press("add the calibration").sees(f"{number}, PDF")
 
 
 def the_procedure_is_laid_out(story: Story) -> None:

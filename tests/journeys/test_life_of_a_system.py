@@ -29,6 +29,7 @@ def test_the_life_of_a_system(beginning: AbstractContextManager[Story]) -> None:
     with beginning as story:
         for chapter in (
             dead_stages.the_register_comes_in,
+            dead_stages.the_certificates_are_added,
             dead_stages.the_procedure_is_laid_out,
             dead_stages.the_supplies_are_isolated,
             dead_stages.mechanical_completion,

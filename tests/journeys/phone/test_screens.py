@@ -13,8 +13,8 @@ from commissioning.models import AlarmSighting, CheckResult, ProofOfDead, Readin
 from punchlist.models import PunchItem
 from tests.journeys.phone.conftest import APP, Pocket
 from tests.journeys.phone.plant import TAKEN_AT, equip, one_line_of_each, photo
-from tests.journeys.test_accessibility import objections
 from tests.support.browser import PHONE, show_whole, sign_in
+from tests.support.looks import objections
 
 pytestmark = pytest.mark.browser
 
