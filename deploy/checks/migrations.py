@@ -14,7 +14,7 @@ OURS = ("commissioning", "punchlist", "deploy")
 #: Migrations from before the first release: no running older version has to live with them.
 BEFORE_THE_FIRST_RELEASE = (
     "commissioning.0003_instrument_retired_reason",
-    "commissioning.0010_ways_in",  # drops two tables of the earlier way to sign in
+    "commissioning.0010_ways_in",  # drops the tokens from before they had a scope
     "punchlist.0002_photos_withdrawn_and_small",
 )
 

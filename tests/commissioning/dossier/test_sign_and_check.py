@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
@@ -10,9 +11,9 @@ from tempfile import TemporaryDirectory
 import pikepdf
 import pytest
 
-from commissioning.dossier.check import Finding, Known, Outcome
+from commissioning.dossier.check import Finding, Known, Outcome, signature_state
 from commissioning.dossier.check import check as check_path
-from commissioning.dossier.sign import SELF_MADE, sign
+from commissioning.dossier.sign import SELF_MADE, make_demo_certificate, sign
 from tests.commissioning.dossier.conftest import AT, Issued
 from tests.commissioning.dossier.reading import pages_of, run
 
@@ -45,6 +46,17 @@ def test_signing_with_a_key_that_is_not_a_key_is_refused(issued: Issued, tmp_pat
     with pytest.raises(ValueError):
         sign(issued.pdf, tmp_path / "s.pdf", certificate=b"", key=b"none", name="A", reason="B", at=AT)
     assert not (tmp_path / "s.pdf").exists()
+
+
+def test_signing_and_checking_work_where_an_event_loop_runs_already(issued: Issued, tmp_path: Path) -> None:
+    certificate, key = make_demo_certificate(name="Dov Marrick", at=AT)
+    out = tmp_path / "s.pdf"
+
+    async def signed_and_checked() -> str:
+        sign(issued.pdf, out, certificate=certificate, key=key, name="Dov Marrick", reason="Handover", at=AT)
+        return signature_state(out)
+
+    assert asyncio.run(signed_and_checked()) == "intact, covers the whole file"
 
 
 def test_an_unchanged_dossier_is_ours_and_says_its_revision(issued: Issued) -> None:
