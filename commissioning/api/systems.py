@@ -15,6 +15,7 @@ from commissioning.api.filters import TextFilter, TruthFilter, site_filter, syst
 from commissioning.api.schema import operation
 from commissioning.api.shapes.systems import (
     EquipmentSerializer,
+    SystemChangeSerializer,
     SystemRowSerializer,
     WholeEquipmentSerializer,
     WholeSystemSerializer,
@@ -22,6 +23,7 @@ from commissioning.api.shapes.systems import (
 )
 from commissioning.models import Equipment, EquipmentKind, StageKind, System, SystemKind
 from commissioning.selectors.access import equipment_for, systems_for
+from commissioning.selectors.changes import change_number
 from commissioning.selectors.portfolio_rows import rows_of
 from commissioning.selectors.system import equipment_or_404, system_or_404, system_standing
 from commissioning.selectors.tag import lines_on, readings_on, signals_of
@@ -72,6 +74,24 @@ class OneSystem(DeedView):
     def get(self, request: Request, code: str, id: UUID) -> Response:
         """The system, its stages with what holds each, and what is recorded of its supplies."""
         return self.answer(system_standing(system_or_404(access=self.access, id=id)))
+
+
+class SystemChange(DeedView):
+    """Whether anything happened in a system."""
+
+    serializer_class = SystemChangeSerializer
+
+    @operation("systems_change_number", SystemChangeSerializer)
+    def get(self, request: Request, code: str, id: UUID) -> Response:
+        """A number that grows with every change in the system, for whoever looks on and asks again each second.
+
+        An `If-None-Match` with the last answer's `ETag` is answered 304 when nothing has changed since.
+        """
+        number = change_number(self.one(systems_for(self.access), id).pk)
+        headers = {"ETag": f'"{number}"', "Cache-Control": "private, no-cache"}
+        if headers["ETag"] in request.headers.get("If-None-Match", "").replace("W/", "").split(", "):
+            return Response(status=304, headers=headers)
+        return Response({"change": number}, headers=headers)
 
 
 class EquipmentFilter(django_filters.FilterSet):

@@ -19,6 +19,7 @@ from commissioning.rules.safety import BATTERY_WORDS
 from commissioning.rules.stages import DEAD_STAGES, STAGE_WORDS
 from commissioning.selectors.access import Access
 from commissioning.selectors.asking import Wanted, wanted_by
+from commissioning.selectors.changes import change_number, change_number_at
 from commissioning.selectors.procedure_run import (
     LinePlace,
     LineRecord,
@@ -48,6 +49,7 @@ ON_LIVE = "dead_work_on_live"
 def show(request: ProjectRequest, id: UUID) -> HttpResponse:
     """The check lines of the stage in hand, or of the one asked for; the next open line first."""
     access, code = request.access, request.access.project.code
+    change = change_number(id)  # before anything is read: what happens meanwhile is news to the page
     system = system_or_404(access=access, id=id)
     use_site_zone(system.site)
     standing = system_standing(system)
@@ -72,8 +74,15 @@ def show(request: ProjectRequest, id: UUID) -> HttpResponse:
         "next_url": reverse("run-line", args=[code, upcoming.id]) if upcoming else "",
         "may_work": may_work(access),
         "dead_stage": bool(row and row.stage.kind in DEAD_STAGES),
+        "looks_on": _looks_on(request, system.pk, change, request.get_full_path()),
     }  # fmt: skip
     return page(request, "commissioning/run/show.html", context, section="portfolio", system=system)
+
+
+def _looks_on(request: ProjectRequest, system_id: UUID, change: int, page_url: str) -> dict[str, Any]:
+    """Where the page asks whether anything happened since, and where it stands then."""
+    code = request.access.project.code
+    return {"url": reverse("api-system-change", args=[code, system_id]), "change": change, "page": page_url}
 
 
 def _wanted_stage(standing: SystemStanding, wanted: str) -> StageStanding | None:
@@ -105,7 +114,8 @@ class Typed:
 @project_view
 def line(request: ProjectRequest, id: UUID) -> HttpResponse:
     """One line: its caution, what to do, one answer to give; or what was answered."""
-    return line_page(request, get_line(request, id), Typed())
+    change = change_number_at(id)
+    return line_page(request, get_line(request, id), Typed(), change=change)
 
 
 def get_line(request: ProjectRequest, id: UUID) -> CheckLine:
@@ -115,9 +125,12 @@ def get_line(request: ProjectRequest, id: UUID) -> CheckLine:
     return found
 
 
-def line_page(request: ProjectRequest, line: CheckLine, typed: Typed, *, status: int = 200) -> HttpResponse:
+def line_page(
+    request: ProjectRequest, line: CheckLine, typed: Typed, *, status: int = 200, change: int | None = None
+) -> HttpResponse:
     """The page of a line; `typed` carries a form that was refused, with what was typed in it."""
     access, system = request.access, line.stage.system
+    change = change_number_at(line.pk) if change is None else change
     place, record = place_of(line), record_of(line)
     wanted = wanted_by(line, previous=record.last_typed)
     blockers = blockers_of(line, place, dead_matters=True)
@@ -135,6 +148,7 @@ def line_page(request: ProjectRequest, line: CheckLine, typed: Typed, *, status:
         **_standing(line, place, record, access),
         **_point(line, record, access, typed),
         "undo": "kept" in request.GET and line.done_by_id == access.user.pk,
+        "looks_on": _looks_on(request, system.pk, change, reverse("run-line", args=[access.project.code, line.pk])),
     }
     return page(request, "commissioning/run/line.html", context, section="portfolio", system=system, status=status)
 

@@ -34,6 +34,12 @@ class SystemSerializer(serializers.ModelSerializer[System]):
         read_only_fields = fields
 
 
+class SystemChangeSerializer(serializers.Serializer[Any]):
+    """How far the record of a system has come."""
+
+    change = serializers.IntegerField(help_text="Grows with every change of state in the system.")
+
+
 class StageBriefSerializer(serializers.Serializer[Any]):
     """A stage as a list of systems shows it."""
 

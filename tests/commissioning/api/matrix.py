@@ -100,6 +100,7 @@ ROWS = (
         {"site": "@site", "tag": "UPS9", "name": "Control room UPS", "kind": "ups", "nameplate": {"cells": "60"}},
         elsewhere=UNKNOWN),
     Row("api-system", "get", ALL, _of("system")),
+    Row("api-system-change", "get", ALL, _of("system")),
     Row("api-system", "patch", (200, 403, 403), _of("system"),
         {"tag": "GUB11", "name": "Switchgear", "site": "@site", "nameplate": {"nominal_voltage": "110 V"}}),
     Row("api-equipment-list", "get", ALL, CODE),

@@ -16,7 +16,7 @@ function counts(item, keptAt) {
 
 /** The system with the entries laid over it. `bundle` is what was taken along; `items` are entries of the outbox. */
 export function overlaid(bundle, system, items) {
-  const keptAt = new Date(bundle.kept_at ?? bundle.taken_at).getTime();
+  const keptAt = new Date(system.kept_at ?? bundle.kept_at ?? bundle.taken_at).getTime();
   const own = items.filter((item) => item.system === system.id).sort((a, b) => a.seq - b.seq);
   const found = structuredClone(system);
   const lines = new Map(found.stages.flatMap((stage) => stage.lines.map((line) => [line.id, line])));
@@ -66,6 +66,7 @@ const LAYERS = {
     if (line) line.proof_of_dead = { by: item.by_name, at: item.made_at, point_of_work: item.body.point_of_work, detector: item.body.detector };
   },
   punch_item(system, item) {
+    if (system.punch_items.some((one) => one.id === item.id)) return;
     const at = item.body.equipment ? system.tags.find((one) => one.id === item.body.equipment)?.tag : null;
     system.punch_items.push({ id: item.id, label: "", category: item.body.category, state: "open", state_words: item.state === "arrived" ? "open" : "waiting", text: item.body.text, tag: at ?? system.tag, line: item.body.line ?? null, photos: 0, here: item.id });
   },
@@ -74,6 +75,7 @@ const LAYERS = {
     if (found) found.photos += 1;
   },
   alarm_sighting(system, item) {
+    if (system.alarms.some((one) => one.id === item.id)) return;
     const tag = system.tags.find((one) => one.id === item.body.equipment)?.tag ?? "";
     system.alarms.push({ id: item.id, stage: item.body.stage, tag, text: item.body.text, outcome: "unexplained", outcome_words: "unexplained", seen_at: item.made_at, seen_by: item.by_name, here: item.id });
   },

@@ -47,6 +47,11 @@ export class Requests {
     return this.ask(this.path(project, path), { headers });
   }
 
+  /** The same, or null when nothing has changed since this number, which the server gives as its mark. */
+  unless(project, path, number) {
+    return this.get(project, path, number === null ? {} : { "If-None-Match": `"${number}"` });
+  }
+
   post(project, path, body) {
     return this.change(this.path(project, path), { method: "POST", body: JSON.stringify(body), headers: { "Content-Type": "application/json" } });
   }
@@ -80,6 +85,7 @@ export class Requests {
   async ask(path, given) {
     const { status, problem, body } = await this.answer(path, given);
     if (status < 300) return body;
+    if (status === 304) return null;
     if (status === 401) throw new SignIn("Sign in to go on.");
     if (status === 403 && String(problem?.detail).includes("CSRF")) throw new StaleToken();
     if (status === 403 || status === 404) throw new Left(problem.detail || "You are not in this project any more.");
@@ -96,7 +102,7 @@ export class Requests {
         credentials: "same-origin", cache: "no-store", redirect: "manual", ...given,
         headers: { Accept: "application/json", ...given.headers }, signal: patience.signal,
       });
-      if (response.status >= 500 || response.status === 429) return { status: response.status };
+      if (response.status >= 500 || [304, 429].includes(response.status)) return { status: response.status };
       if (!/^application\/(problem\+)?json/.test(response.headers.get("Content-Type") ?? "")) throw new NoSignal();
       const body = await response.json();
       return { status: response.status, body, problem: body };

@@ -2,6 +2,7 @@
 
 import { h, shape, tag } from "./dom.js";
 import "./hand.js";
+import { Live } from "./live.js";
 import { Outbox } from "./outbox.js";
 import { NoSignal, SignIn } from "./requests.js";
 import { route, screen } from "./routes.js";
@@ -20,6 +21,7 @@ class App extends EventTarget {
     this.outbox = new Outbox();
     this.along = new TakeAlong(this);
     this.update = new Update(this);
+    this.live = new Live(this);
     this.code = decodeURIComponent(location.pathname.match(/^\/p\/([^/]+)\//)?.[1] ?? "");
     this.root = document.querySelector("main");
     this.leave = null;
@@ -64,7 +66,20 @@ class App extends EventTarget {
     document.querySelector(".thumb-bar").replaceChildren(...elements.filter(Boolean));
   }
 
-  async show() {
+  /** True while a new drawing of the screen would take something from the person: typed, chosen or held. */
+  busy() {
+    return Boolean(this.update.open || this.root.querySelector("form :focus, .mending, .watch-time:not(:empty)"));
+  }
+
+  /** The screen at hand once more with what is known now; nobody is moved from where they read. */
+  async redraw() {
+    const [top, at] = [scrollY, document.activeElement?.closest("main a[href]")?.getAttribute("href")];
+    await this.show({ again: true });
+    scrollTo(0, top);
+    if (at) this.root.querySelector(`a[href="${CSS.escape(at)}"]`)?.focus({ preventScroll: true });
+  }
+
+  async show({ again = false } = {}) {
     const turn = ++this.shown;
     await this.leave?.();
     this.leave = null;
@@ -75,7 +90,7 @@ class App extends EventTarget {
     ]);
     if (turn !== this.shown) return;
     this.outbox.person = bundle?.person ?? this.outbox.person;
-    this.say("");
+    if (!again) this.say("");
     this.actions();
     this.energy(bundle, params.system);
     const root = h("div", { class: `screen screen-${name}` });
@@ -89,9 +104,11 @@ class App extends EventTarget {
       root.replaceChildren(h("h1", {}, "This cannot be shown"), h("p", {}, error.message), h("p", {}, h("a", { class: "button", href: "#/" }, "what is on this phone")));
     }
     if (turn !== this.shown) return;
+    this.live.follow(name, params, await this.bundle());
+    this.update.look();
+    if (again) return;
     if (turn > 1) this.root.focus({ preventScroll: true });
     scrollTo(0, 0);
-    this.update.look();
   }
 
   /** A page of the server that was opened with no signal: the worker answered with this document. */

@@ -79,6 +79,18 @@ export class Store {
     return this.within(["bundles"], "readwrite", (bundles) => got(bundles.put({ ...bundle, code })));
   }
 
+  /** Put one system as it stands now into what was taken along; without it in `fresh`, take it out. */
+  renewSystem(code, id, fresh, asked) {
+    return this.within(["bundles"], "readwrite", async (bundles) => {
+      const held = await got(bundles.get(code));
+      if (!held) return;
+      const [now] = fresh.systems.map((one) => ({ ...one, taken_at: fresh.taken_at, head: fresh.head, kept_at: asked }));
+      const systems = held.systems.map((one) => (one.id === id ? now : one)).filter(Boolean);
+      const { project, person, instruments } = fresh;
+      bundles.put({ ...held, project, person, instruments, systems, ids: systems.map((one) => one.id) });
+    });
+  }
+
   dropBundle(code) {
     return this.within(["bundles"], "readwrite", (bundles) => got(bundles.delete(code)));
   }

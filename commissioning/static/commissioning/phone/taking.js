@@ -25,6 +25,13 @@ export class TakeAlong {
     }
   }
 
+  /** One system anew, the others as they are; one that is not to be seen any more goes. */
+  async renew(code, id) {
+    const asked = new Date().toISOString(); // what arrives from here on may be missing in the answer
+    const fresh = await this.requests.get(code, `take-along/?system=${encodeURIComponent(id)}`);
+    await this.app.store.renewSystem(code, id, fresh, asked);
+  }
+
   /** The person is not in the project any more: what was taken along goes, what was recorded stays for them to see. */
   async left(code, error) {
     await this.app.store.dropBundle(code);

@@ -1,14 +1,18 @@
-/* Undo for ten seconds: what was just kept is still held back in the outbox, and one press takes it out again.
+/* Undo for ten seconds: what was just kept is held back in the outbox, and one press takes it out again. An answer on a
+ * line that went at once, because others look on, is reopened (taking_back.js).
  * The bar stands over the actions and stays while the screen changes behind it. */
 
 import { h } from "./dom.js";
+import { UNDO_MILLISECONDS } from "./outbox.js";
+import { takeBack } from "./taking_back.js";
 
 let standing = null;
 
-/** Offer to take `items` back until the last of them may be sent; `back` is called when they were. */
-export function offerUndo(app, items, words, back) {
+/** Offer to take `items` back until the last of them may be sent, or for as long where they went `atOnce`; `back` is
+ * called when they were. */
+export function offerUndo(app, items, words, back, { atOnce = false } = {}) {
   withdraw();
-  const until = Math.max(...items.map((item) => item.hold_until));
+  const until = Math.max(...items.map((item) => item.hold_until)) + (atOnce ? UNDO_MILLISECONDS : 0);
   const left = h("span", { class: "left", "aria-hidden": "true" });
   const button = h("button", { type: "button" }, "undo ", left);
   const bar = h("div", { class: "undo-bar" }, h("p", { role: "status" }, words), button);
@@ -21,9 +25,9 @@ export function offerUndo(app, items, words, back) {
   button.addEventListener("click", async () => {
     withdraw();
     try {
-      for (const item of [...items].reverse()) await app.outbox.undo(item.id);
+      const done = await takeBack(app, items);
       await back();
-      app.say("Taken back. Nothing of it was sent.", "success");
+      app.say(done, "success");
     } catch (error) {
       app.say(error.message, "error");
     }

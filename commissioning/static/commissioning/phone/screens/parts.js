@@ -11,8 +11,9 @@ export async function atHand(app, id) {
   const taken = bundle?.systems.find((system) => system.id === id);
   if (!taken) return null;
   const system = overlaid(bundle, taken, await app.outbox.list({ system: id }));
-  app.energy({ ...bundle, systems: [system] }, id);
-  return { bundle, system };
+  const known = { ...bundle, taken_at: taken.taken_at ?? bundle.taken_at, head: taken.head ?? bundle.head };
+  app.energy({ ...known, systems: [system] }, id);
+  return { bundle: known, system };
 }
 
 /** Says that the system is not on this phone, and how it gets there. */
