@@ -152,6 +152,7 @@ PAGES = {
     "dependency-new": Row("", ALL, FORM),
     "dependency-remove": Row("dependency", SENT, "302 403 403 404"),
     "jobs": Row("", ALL, ALL),
+    "from-phones": Row("", "200 200 403 200", "200 200 403 200"),
     "job": Row("job", "200 200 404 404", "200 200 404 404"),
     "job-cancel": Row("job", SENT, "409 409 404 404"),
     "job-again": Row("job", SENT, "409 409 404 404"),

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from commissioning.views import phone
+from commissioning.views import from_phones, phone
 
 urlpatterns = [
     path("phone/", phone.start, name="phone-start"),
@@ -11,4 +11,5 @@ urlpatterns = [
     path("phone-worker.js", phone.worker, name="phone-worker"),
     path("phone.webmanifest", phone.manifest, name="phone-manifest"),
     path("p/<str:code>/phone/", phone.show, name="phone"),
+    path("p/<str:code>/from-the-phone/", from_phones.show, name="from-phones"),
 ]

@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_POST
 from django_htmx.http import HttpResponseClientRefresh
 
-from commissioning.models import Job, JobState
+from commissioning.models import Job, JobState, Role
 from commissioning.register_import.jobs import KIND as REGISTER_IMPORT
 from commissioning.selectors.access import Access
 from commissioning.selectors.jobs import job_or_404, jobs_for
@@ -89,6 +89,8 @@ def tabs(access: Access, current: str) -> list[dict[str, Any]]:
         ("members", "members"),
         ("background work", "jobs"),
     ]
+    if access.role != Role.CLIENT:
+        names.append(("from the phone", "from-phones"))
     if access.is_manager:
         names.append(("audit log", "audit"))
     if access.manages_every_site:

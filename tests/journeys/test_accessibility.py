@@ -72,6 +72,7 @@ PAGES = {
     "project-settings": ("", "Guard factor"),
     "members": ("", "Tobin Ashgrove"),
     "jobs": ("", "readings verified again"),
+    "from-phones": ("", "What is recorded on a phone"),
     "project-export": ("", "Take the project away"),
     "audit": ("", "Isolde Marrack"),
 }

@@ -24,10 +24,14 @@ export function shape(word) {
   return svg;
 }
 
+/** Where an entry stands, drawn as the state of states.css that asks the same of a person. */
+const LOOKS = { arrived: "done", "needs you": "sent back", mended: "done", dropped: "withdrawn", sending: "running" };
+
 /** A state: word, shape and colour together. */
 export function mark(word) {
   const words = String(word).replaceAll("_", " ");
-  return h("span", { class: `state s-${slug(words)}` }, shape(words), words);
+  const look = LOOKS[words] ?? words;
+  return h("span", { class: `state s-${slug(look)}` }, shape(look), words);
 }
 
 /** A tag, in its face. */
