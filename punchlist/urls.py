@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from punchlist.views import bulk, if_closed, item, listing, photo, raising
+from punchlist.views import bulk, comments, if_closed, item, listing, photo, raising
 
 urlpatterns = [
     path("p/<str:code>/punch/", listing.show, name="punch-list"),
@@ -22,4 +22,7 @@ urlpatterns = [
     path("p/<str:code>/punch/<int:number>/step/", item.step, name="punch-step"),
     path("p/<str:code>/punch/<int:number>/change/", item.change, name="punch-change"),
     path("p/<str:code>/punch/<int:number>/photos/", item.photos, name="punch-photos"),
+    path("p/<str:code>/dossiers/<uuid:id>/comments/", comments.show, name="dossier-comments"),
+    path("p/<str:code>/dossiers/comments/<uuid:id>/put/", comments.put, name="dossier-comment-put"),
+    path("p/<str:code>/dossiers/comments/<uuid:id>/answer/", comments.answer, name="dossier-comment-answer"),
 ]

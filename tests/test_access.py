@@ -176,6 +176,9 @@ PAGES = {
     "dossier-cancel": Row("dossier", SENT, "409 403 409 404"),
     "dossier-again": Row("dossier", SENT, "409 403 409 404"),
     "dossier-receive": Row("dossier", SENT, FORM_HERE),
+    "dossier-comments": Row("dossier", HERE, FORM_HERE),
+    "dossier-comment-put": Row("comment", SENT, FORM_HERE),
+    "dossier-comment-answer": Row("comment", SENT, FORM_HERE),
     # settings, members and the audit log: changed by a manager of every site
     "project-settings": Row("", ALL, FORM),
     # the whole project is taken away by a manager of all of it

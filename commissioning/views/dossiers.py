@@ -67,6 +67,7 @@ def _row(dossier: Dossier, access: Access, since: Any = None) -> dict[str, Any]:
         "scope": scope_words(dossier),
         "state": state_of(dossier),
         "url": reverse("dossier", args=[code, dossier.pk]),
+        "comments_url": page_url("dossier-comments", code, dossier.pk),
         "download_url": reverse("dossier-download", args=[code, dossier.pk]) if dossier.built_at else "",
         "new": bool(since and dossier.built_at and dossier.built_at > since),
         "own_made": dossier.job.result.get("own_made_certificate", False),
@@ -165,7 +166,6 @@ def _dossier_page(request: ProjectRequest, found: Dossier, form: ReceiveForm, st
         "own_made_words": OWN_MADE,
         "receipts": receipts,
         "receive_form": form if access.is_client and not any(r.actor_id == access.user.pk for r in receipts) else None,
-        "comments": _comments(found),
         "again_url": _again_url(found) if not access.is_engineer else "",
     }
     return page(request, "commissioning/dossiers/show.html", context, section=SECTION, status=status)
@@ -175,19 +175,6 @@ def _again_url(found: Dossier) -> str:
     covers = f"{found.scope}:{found.system_id or found.site_id}" if found.scope != "project" else "project"
     same = {name: found.job.arguments.get(name, "") for name in ("up_to", "paper")}
     return page_url("dossier-new", found.project.code, covers=covers, **same)
-
-
-def _comments(found: Dossier) -> list[dict[str, str]]:
-    """Where a comment on it becomes a punch item: a system each, of those that it covers."""
-    covered = systems_of(project=found.project, site=found.site, system=found.system).values_list("pk", "tag", "name")
-    return [{"tag": tag, "name": name, "url": comment_url(found, pk)} for pk, tag, name in covered]
-
-
-def comment_url(found: Dossier, system: Any) -> str:
-    """The form of a punch item against a system, with the dossier named in it."""
-    back = reverse("dossier", args=[found.project.code, found.pk])
-    code, words = found.project.code, f"On dossier {found.label}: "
-    return page_url("punch-new", code, system=system, text=words, next=back)
 
 
 def _changes(found: Dossier) -> dict[str, Any] | None:
@@ -213,8 +200,6 @@ def read(request: ProjectRequest, id: UUID) -> HttpResponseBase:
     found = built_or_404(access=request.access, id=id)
     kept = essentials_of(found)
     systems = Paginator(kept["systems"], PAGE_SIZE).get_page(request.GET.get("page", 1))
-    for system in systems:
-        system["comment_url"] = comment_url(found, system["id"])
     context = {
         **_row(found, request.access),
         "scope": kept["scope"],

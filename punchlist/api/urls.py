@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from punchlist.api import views
+from punchlist.api import comments, views
 
 _item: list[URLPattern | URLResolver] = [
     path("", views.Item.as_view(), name="api-punch-item"),
@@ -21,4 +21,15 @@ _items: list[URLPattern | URLResolver] = [
 urlpatterns = [
     path("projects/<str:code>/punch-items/", include(_items)),
     path("projects/<str:code>/punch-photos/<uuid:photo>/", views.PhotoFile.as_view(), name="api-punch-photo"),
+    path("projects/<str:code>/dossiers/<uuid:id>/comments/", comments.Comments.as_view(), name="api-dossier-comments"),
+    path(
+        "projects/<str:code>/dossier-comments/<uuid:id>/put/",
+        comments.PutComment.as_view(),
+        name="api-dossier-comment-put",
+    ),
+    path(
+        "projects/<str:code>/dossier-comments/<uuid:id>/answer/",
+        comments.AnswerComment.as_view(),
+        name="api-dossier-comment-answer",
+    ),
 ]

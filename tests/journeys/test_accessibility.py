@@ -65,6 +65,7 @@ PAGES = {
     "recording-new": ("", "upload the log"),
     "dossiers": ("", "OMB"),
     "dossier": ("dossier", "SHA-256 of the PDF"),
+    "dossier-comments": ("dossier", "put it on the list as"),
     "dossier-read": ("dossier", "The signed PDF is what counts"),
     "dossier-new": ("", "ask for the dossier"),
     "register": ("", "Workbook"),

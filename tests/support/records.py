@@ -39,6 +39,7 @@ from commissioning.services.instruments import add_calibration
 from commissioning.services.supplies import sign_permission
 from punchlist.models import PunchItem
 from punchlist.services import items, photos, views
+from punchlist.services.comments import comment_on_dossier
 from tests.commissioning.views.plant import add_equipment, energising, pass_lines
 from tests.commissioning.views.run_plant import SUPPLY_INPUTS, meter, supply_line
 from tests.punchlist.making import picture
@@ -205,4 +206,5 @@ def _papers(world: World, finish: Callable[[UUID], object]) -> dict[str, Any]:
     finish(dossier.job_id)
     dossier.refresh_from_db()
     assert dossier.built_at, dossier.job.error
-    return {"recording": recording.pk, "dossier": dossier.pk}
+    comment = comment_on_dossier(actor=world.client, dossier=dossier, text="Page 4 names no torque")
+    return {"recording": recording.pk, "dossier": dossier.pk, "comment": comment.pk}

@@ -224,6 +224,10 @@ ROWS = (
     Row("api-dossier-file", "get", (404, 404, 404), _of("dossier")),
     Row("api-dossier-content", "get", (404, 404, 404), _of("dossier")),
     Row("api-dossier-receive", "post", (404, 404, 404), _of("dossier"), {"password": PASSWORD}),
+    Row("api-dossier-comments", "get", (200, 200, 404), _of("dossier")),
+    Row("api-dossier-comments", "post", (404, 404, 404), _of("dossier"), {"text": "Page 4 names no torque"}),
+    Row("api-dossier-comment-put", "post", (201, 201, 404), _of("comment"), {"category": "B", "system": "@system"}),
+    Row("api-dossier-comment-answer", "post", (200, 403, 404), _of("comment"), {"answer": "It stands on page 5"}),
     # the punch list
     Row("api-punch-items", "get", ALL, CODE),
     Row("api-punch-items", "post", (201, 201, 201), CODE,

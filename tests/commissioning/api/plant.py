@@ -25,6 +25,7 @@ from commissioning.services import alarms, concessions, dossiers, lines, reading
 from commissioning.services.outbox import receive
 from commissioning.services.outbox_deeds import Clock, Deed
 from commissioning.services.verification import ask_verification
+from punchlist.models import DossierComment
 from punchlist.services.photos import add_photo
 from tests.punchlist.making import make_item, picture
 from tests.support.books import GOOD, xlsx
@@ -55,6 +56,9 @@ def build(world: World) -> Names:
     other = make_system(site=world.site, tag="LV1", kind="lv_board")
     plan = look_at_upload(actor=world.manager, project=world.project, file=xlsx(GOOD), name="register.xlsx")
     procedure = world.project.procedures.get()
+    dossier = dossiers.ask_dossier(
+        actor=world.manager, project=world.project, scope="system", system=system, id=uuid4()
+    )
     return {
         "code": world.project.code,
         "member": Membership.objects.get(user=world.client),
@@ -93,8 +97,9 @@ def build(world: World) -> Names:
         "run": run,
         "job": run.job,
         "change": _change(run, reading),
-        "dossier": dossiers.ask_dossier(
-            actor=world.manager, project=world.project, scope="system", system=system, id=uuid4()
+        "dossier": dossier,
+        "comment": DossierComment.objects.create(
+            project=world.project, dossier=dossier, text="Torque?", by=world.client, at=timezone.now()
         ),
         "recording": recordings.upload_recording(
             actor=world.engineer, system=system, file=BytesIO(as_csv(sound_test().frame())), name="test.csv"

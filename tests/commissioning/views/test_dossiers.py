@@ -18,11 +18,10 @@ from django.utils import timezone
 from commissioning.errors import Conflict
 from commissioning.models import Dossier, Job, JobState, Membership, Role, Site
 from commissioning.services import jobs
-from punchlist.models import PunchItem
 from tests.commissioning.views.plant import accepted
 from tests.commissioning.views.reading import address, links, main_words, signed_in
 from tests.support.dossiers import ask, built, fresh, pdf_of, run
-from tests.support.world import PASSWORD, World, make_member, make_project, make_system, make_user
+from tests.support.world import PASSWORD, World, make_member, make_project, make_user
 
 pytestmark = pytest.mark.django_db
 
@@ -99,7 +98,7 @@ def test_the_page_of_a_built_dossier_holds_what_proves_it(small_world: World) ->
     assert dossier.content_sha256 in said
     assert "shows that nothing was changed since, not who signed" in said
     assert page_of(dossier, "download") in links(answer)
-    assert any("/punch/new/" in link and str(small_world.system.pk) in link for link in links(answer))
+    assert page_of(dossier, "comments") in links(answer)
 
 
 def test_the_essentials_are_read_from_what_was_frozen(small_world: World) -> None:
@@ -112,26 +111,6 @@ def test_the_essentials_are_read_from_what_was_frozen(small_world: World) -> Non
     assert "Renamed since" not in said
     assert "Accepted by Perpetua Lunn, client" in said
     assert "Pre-energisation: Not started." in said
-
-
-def test_a_comment_on_a_dossier_of_any_scope_becomes_a_punch_item_against_a_system(small_world: World) -> None:
-    code = small_world.project.code
-    other = make_system(site=small_world.site, tag="BUA10")
-    browser = signed_in(small_world.client)
-    scopes: tuple[dict[str, Any], ...] = ({}, {"scope": "site", "site": small_world.site}, {"scope": "project"})
-    for scope in scopes:
-        dossier = built(small_world, **scope)
-        offered = [link for link in links(browser.get(page_of(dossier))) if "/punch/new/" in link]
-        assert len(offered) == (2 if scope else 1)
-        read = links(browser.get(page_of(dossier, "read")))
-        assert offered == [link for link in read if "/punch/new/" in link]
-    form = browser.get(offered[0])
-    assert f"On dossier {dossier.label}:" in form.content.decode()
-    sent = {"category": "C", "text": f"On dossier {dossier.label}: page 4 is hard to read", "tag": other.tag}
-    answer = browser.post(offered[0], sent)
-    assert (answer.status_code, answer["Location"]) == (302, page_of(dossier))
-    item = PunchItem.objects.get()
-    assert (item.project.code, item.system, item.raised_by) == (code, other, small_world.client)
 
 
 def test_a_dossier_is_asked_for_on_us_letter(small_world: World) -> None:
