@@ -12,6 +12,7 @@ from commissioning.models import CheckResult, OutboxItem, Project
 from punchlist.models import PunchItem
 from tests.journeys.phone.conftest import APP, Pocket
 from tests.journeys.phone.plant import POSITION, equip, photo
+from tests.support.programs import wait_until
 from tests.support.world import PASSWORD
 
 pytestmark = pytest.mark.browser
@@ -113,7 +114,7 @@ def test_what_the_server_refuses_stays_with_its_reason_until_it_is_mended_or_dro
     send_now(page)
     page.wait_for_selector(".sending-state >> text=all arrived")
     assert PunchItem.objects.get().text == "Gland missing"
-    page.wait_for_function(f"async () => (await {APP}.outbox.list()).every((one) => one.drop_told !== false)")
+    wait_until(lambda: OutboxItem.objects.filter(state="dropped").exists(), what="the server told of what was dropped")
     kept = OutboxItem.objects.get(state="dropped")
     assert (kept.dropped_reason, kept.dropped_by) == ("Logged by mistake", pocket.world.engineer)
 
@@ -134,7 +135,8 @@ def test_what_is_held_is_shown_and_goes_at_sign_out_and_when_the_person_leaves_t
     pocket.come_up()
     world.project.memberships.filter(user=world.engineer).delete()
     page.evaluate(f"async () => {APP}.outbox.sendAll()")
-    pocket.open("#/outbox")
+    expect(page.locator(".phone-news")).to_contain_text("1 entry of it was not sent")
+    page.click(".phone-news >> text=keep or drop them")
     page.wait_for_selector("text=show it to a manager of the project, or drop it")
     assert (page.evaluate(f"async () => (await {APP}.store.bundles()).length"), states(pocket)) == (0, ["needs you"])
     page.goto("/")
@@ -145,3 +147,34 @@ def test_what_is_held_is_shown_and_goes_at_sign_out_and_when_the_person_leaves_t
     page.goto("/phone/")
     page.wait_for_selector("text=Nothing is taken along yet")
     assert states(pocket) == ["needs you"]
+
+
+def test_at_sign_out_what_was_not_sent_is_listed_and_only_what_is_ticked_is_dropped(pocket: Pocket) -> None:
+    page, system = pocket.page, str(pocket.world.system.pk)
+    pocket.sign_in()
+    pocket.take_along()
+    pocket.open("#/outbox")
+    refused = pocket.keep("punch_item", {"category": "B", "text": "", "system": system})
+    send_now(page)
+    page.wait_for_selector(".sending-state >> text=1 needs you")
+    kept = pocket.keep("check_result", pocket.result(pocket.lines[1]), hold=50_000)
+    gone = pocket.keep("check_result", pocket.result(pocket.lines[2]), hold=50_000)
+    page.goto("/")
+    page.evaluate("document.querySelector('form[action*=sign-out]').requestSubmit()")  # it stands in a menu
+    rows = page.locator("dialog.leaving li")
+    expect(rows).to_have_count(3)
+    expect(rows.nth(0)).to_contain_text("not taken: ")
+    expect(rows.nth(1)).to_contain_text(pocket.lines[1].title)
+    page.check(f"dialog.leaving input[value='{refused}']")
+    page.check(f"dialog.leaving input[value='{gone}']")
+    page.click("text=drop the ticked, keep the rest, sign out")
+    expect(page.locator("dialog.leaving [role=alert]")).to_have_text("Say why they are dropped.")
+    assert OutboxItem.objects.get().state == "needs_you"
+    page.fill("[name=drop_reason]", "Logged by mistake")
+    page.click("text=drop the ticked, keep the rest, sign out")
+    page.wait_for_url("**/sign-in/**")
+    item = OutboxItem.objects.get()
+    assert (str(item.pk), item.state, item.dropped_reason) == (refused, "dropped", "Logged by mistake")
+    page.goto("/phone/")
+    page.wait_for_selector("text=Nothing is taken along yet")
+    assert [(one["id"], one["state"]) for one in pocket.outbox()] == [(kept, "waiting")]

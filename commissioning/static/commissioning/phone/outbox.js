@@ -147,6 +147,28 @@ export class Outbox extends EventTarget {
     this.changed();
   }
 
+  /** Leave entries behind at sign-out, as the person has asked for each: what the server refused is dropped there with
+   *  the reason, what it never had is gone. Answers those that the server is to be told of. */
+  async leaveBehind(ids, reason) {
+    const words = String(reason ?? "").trim();
+    if (!words) throw new Unable("Say why they are dropped.");
+    const told = await this.store.within(["outbox", "files"], "readwrite", async (outbox, files) => {
+      const found = new Map();
+      for (const id of ids) {
+        const item = await got(outbox.get(id));
+        if (!item || !isUnsent(item)) continue;
+        for (const one of [item, ...(await dependents(outbox, item)).filter(isUnsent)]) found.set(one.id, one);
+      }
+      const known = [...found.values()].filter((item) => item.state === "needs you" && !item.local);
+      await removeWith(outbox, files, [...found.values()].filter((item) => !known.includes(item)));
+      const dropped = known.map((item) => ({ ...item, state: "dropped", drop_reason: words, drop_told: false, closed_at: this.now() }));
+      dropped.forEach((item) => outbox.put(item));
+      return dropped;
+    });
+    this.changed();
+    return told;
+  }
+
   /** Let an entry go once more as it is: one that was kept back here and that the server may never have seen. */
   async again(id) {
     await this.store.within(["outbox"], "readwrite", async (outbox) => {
@@ -203,6 +225,7 @@ export class Outbox extends EventTarget {
   async hold(project, reason) {
     const items = await this.list({ project, states: ["waiting", "sending"] });
     await this.settle(Object.fromEntries(items.map((item) => [item.id, { state: "needs you", reason, local: true }])));
+    if (items.length) this.dispatchEvent(new CustomEvent("held", { detail: items.length }));
   }
 
   /** At the start: what was on its way when the phone went off waits again; closed entries go after seven days. */

@@ -26,6 +26,7 @@ class App extends EventTarget {
     this.root = document.querySelector("main");
     this.leave = null;
     this.shown = 0;
+    this.kept = 0;
   }
 
   /** The calculations, as the server has them. */
@@ -61,6 +62,12 @@ class App extends EventTarget {
     news.append(...line);
   }
 
+  /** Entries of a project that the person has left are asked about until they are looked at: nothing goes by itself. */
+  asks() {
+    this.say(`You are not in that project any more. ${many(this.kept, "entry of it was", "entries of it were")} not sent, and nothing is dropped by itself: `, "warning",
+      h("a", { href: "#/outbox" }, "keep or drop them"));
+  }
+
   /** Buttons and links at the thumb. */
   actions(...elements) {
     document.querySelector(".thumb-bar").replaceChildren(...elements.filter(Boolean));
@@ -91,6 +98,8 @@ class App extends EventTarget {
     if (turn !== this.shown) return;
     this.outbox.person = bundle?.person ?? this.outbox.person;
     if (!again) this.say("");
+    if (name === "outbox") this.kept = 0;
+    if (this.kept) this.asks();
     this.actions();
     this.energy(bundle, params.system);
     const root = h("div", { class: `screen screen-${name}` });
@@ -148,6 +157,7 @@ class App extends EventTarget {
   async begin() {
     addEventListener("hashchange", () => this.show());
     this.outbox.addEventListener("change", () => this.head());
+    this.outbox.addEventListener("held", ({ detail }) => { this.kept += detail; this.asks(); });
     for (const name of ["online", "offline"]) addEventListener(name, () => this.head());
     await this.outbox.wake();
     this.outbox.person = (await store.note("person")) ?? null;
