@@ -28,11 +28,8 @@ def comment_or_404(access: Access, *, id: UUID) -> DossierComment:
     return found
 
 
-def tag_to_begin_with(comment: DossierComment) -> str:
-    """The tag that the client typed, else that of the only system the dossier covers."""
-    if comment.tag:
-        return comment.tag
-    dossier = comment.dossier
+def only_tag_of(dossier: Dossier) -> str:
+    """The tag of the only system that the dossier covers; empty where it covers several."""
     systems = systems_of(project=dossier.project, site=dossier.site, system=dossier.system)
     tags = list(systems.values_list("tag", flat=True)[:2])
     return tags[0] if len(tags) == 1 else ""

@@ -15,9 +15,10 @@ from commissioning.selectors.dossiers import systems_of
 from commissioning.services.audit import record
 from commissioning.services.locks import lock_project
 from commissioning.services.permissions import MANAGERS, WORKERS, require
-from commissioning.services.repeats import already_made
+from commissioning.services.repeats import already_made, refuse_other_content
 from commissioning.services.state_change import state_change
 from punchlist.models import DossierComment, PunchItem
+from punchlist.rules.steps import RAISED
 from punchlist.services.raising import raise_item
 
 #: An item holds the comment and the words that say where it came from.
@@ -65,7 +66,7 @@ def put_on_punch_list(
     _require(actor, dossier, WORKERS, to="put a comment on the punch list")
     if comment.settled_at:
         if comment.item is not None and comment.item_id == id and comment.settled_by_id == actor.pk:
-            return comment.item
+            return _same_as_put(comment.item, system=system, equipment=equipment, category=category)
         raise Conflict(SETTLED)
     if not systems_of(project=dossier.project, site=dossier.site, system=dossier.system).filter(pk=system.pk).exists():
         raise InvalidInput({"system": f"{system.tag} is not in this dossier. Choose a system that it covers."})
@@ -80,6 +81,14 @@ def put_on_punch_list(
     )
     comment.item = item
     _settle(comment, actor, "dossier_comment_raised", f"Comment on dossier {dossier.label} is {item.label}.")
+    return item
+
+
+def _same_as_put(item: PunchItem, *, system: System, equipment: Equipment | None, category: str) -> PunchItem:
+    """A second send is compared with what was raised; the item may have been changed in the meantime."""
+    raised = item.steps.get(step=RAISED).changes["category"]
+    if (raised, item.system_id) != (category, system.pk) or (equipment and item.equipment_id != equipment.pk):
+        refuse_other_content()
     return item
 
 

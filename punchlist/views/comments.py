@@ -17,7 +17,7 @@ from commissioning.selectors.dossiers import built_or_404
 from commissioning.views.base import ProjectRequest, page, project_view, submit
 from punchlist.forms.comments import AnswerForm, CommentForm, PutForm
 from punchlist.models import DossierComment, PunchItem
-from punchlist.selectors.comments import comment_or_404, comments_on, tag_to_begin_with
+from punchlist.selectors.comments import comment_or_404, comments_on, only_tag_of
 from punchlist.selectors.places import place_of_tag, tags_for
 from punchlist.services.comments import answer_comment, comment_on_dossier, put_on_punch_list
 
@@ -90,7 +90,8 @@ def _page(
     status: int = 200,
 ) -> HttpResponseBase:
     access = request.access
-    rows = [_row(one, access, (forms or {}).get(one.pk, {})) for one in comments_on(dossier)]
+    tag = only_tag_of(dossier)
+    rows = [_row(one, access, tag, (forms or {}).get(one.pk, {})) for one in comments_on(dossier)]
     context = {
         "dossier": dossier,
         "rows": sorted(rows, key=lambda row: bool(row["comment"].settled_at)),
@@ -102,9 +103,9 @@ def _page(
     return page(request, "punchlist/comments.html", context, section="dossiers", status=status)
 
 
-def _row(comment: DossierComment, access: Access, forms: dict[str, Any]) -> dict[str, Any]:
+def _row(comment: DossierComment, access: Access, tag: str, forms: dict[str, Any]) -> dict[str, Any]:
     waits, prefix = comment.settled_at is None, comment.pk.hex
-    put_form = forms.get("put") or PutForm(prefix=prefix, initial={"tag": tag_to_begin_with(comment)} if waits else {})
+    put_form = forms.get("put") or PutForm(prefix=prefix, initial={"tag": comment.tag or tag})
     return {
         "comment": comment,
         "put_form": put_form if waits and not access.is_client else None,

@@ -7,7 +7,9 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.db import connection
 from django.http import HttpResponse
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from rest_framework.test import APIClient
 
@@ -91,6 +93,19 @@ def test_a_tag_that_nothing_carries_stays_in_the_form(small_world: World) -> Non
     assert answer.status_code == 422
     assert "Nothing here carries this tag" in main_words(answer)
     assert 'value="NOWHERE"' in answer.content.decode()
+
+
+def test_many_comments_take_as_many_queries_as_two(small_world: World) -> None:
+    dossier, browser, costs = built(small_world), signed_in(small_world.manager), []
+    for count in (2, 9):
+        for number in range(count):
+            comment = made_by_client(small_world, dossier)
+            if number % 2:
+                put(small_world, comment)
+        with CaptureQueriesContext(connection) as asked:
+            assert browser.get(at("dossier-comments", dossier)).status_code == 200
+        costs.append(len(asked))
+    assert costs[0] == costs[1]
 
 
 def test_an_answer_settles_a_comment_and_is_shown(small_world: World) -> None:

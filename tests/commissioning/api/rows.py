@@ -12,6 +12,7 @@ from commissioning.models import (
     AlarmSighting,
     AuditEntry,
     CheckLine,
+    Dossier,
     Equipment,
     Instrument,
     Job,
@@ -32,6 +33,9 @@ from commissioning.models import (
     VerificationRun,
 )
 from commissioning.services.alarms import log_alarm
+from commissioning.services.dossiers import ask_dossier
+from punchlist.models import DossierComment
+from punchlist.services.items import raise_item
 from tests.support.world import World, make_member, make_system, make_user
 
 
@@ -211,7 +215,30 @@ def _more(model: Any, number: int) -> range:
     return range(there, max(number, there))
 
 
+def dossier_comments(world: World, number: int) -> str:
+    """Every comment is on the punch list, so that the item behind each is read."""
+    dossier = Dossier.objects.first() or ask_dossier(
+        actor=world.manager, project=world.project, scope="system", system=world.system
+    )
+    for one in _more(DossierComment, number):
+        item = raise_item(
+            actor=world.engineer, system=world.system, stage=world.stages[0], category="C", text=f"Snag {one}"
+        )
+        DossierComment.objects.create(
+            project=world.project,
+            dossier=dossier,
+            text=f"Comment {one}",
+            by=world.client,
+            at=timezone.now(),
+            item=item,
+            settled_by=world.engineer,
+            settled_at=timezone.now(),
+        )
+    return f"dossiers/{dossier.pk}/comments/"
+
+
 LISTS: tuple[Callable[[World, int], str], ...] = (
     systems, equipment, lines, readings, instruments, supplies, supply_changes, permissions, alarms, signals, members,
     sites, dependencies, audit, jobs, procedures, procedure_lines, runs, changes, refused,
+    dossier_comments,
 )  # fmt: skip

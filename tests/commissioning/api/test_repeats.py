@@ -40,6 +40,7 @@ from commissioning.models import (
     WitnessNotice,
 )
 from commissioning.services.instruments import withdraw_calibration
+from punchlist.models import PunchItem
 from tests.commissioning.api.asking import filled
 from tests.commissioning.api.conftest import speaks_for
 from tests.commissioning.api.matrix import ROWS
@@ -113,6 +114,8 @@ CASES = (
          {"stage_kind": "energisation", "title": "Look at the door", "timer_seconds": 15},
          ({"title": "Look"}, {"stage_kind": "pre_energisation"}, {"timer_seconds": 16}, {"caution": "Live parts"}),
          of="procedure", who="manager"),
+    Case("api-dossier-comment-put", PunchItem, {"system": "@system", "category": "B"},
+         ({"category": "C"}, {"system": "@other_system"}, {"equipment": "@equipment"}), of="comment"),
 )  # fmt: skip
 #: Creates that are shown elsewhere: below, in the tests of their own rooms, or made safe by another key.
 ELSEWHERE = {
