@@ -8,6 +8,7 @@ let place = document.querySelector(".looks-on");
 let change = place?.dataset.change;
 let timer = 0;
 let asking = false;
+let leaving = false; // another page has been asked for: a page that opens itself anew now would take its place
 
 const lineText = (main) => {
   const copy = main.cloneNode(true);
@@ -19,7 +20,7 @@ const before = isLine ? lineText(document.querySelector("main")) : "";
 
 async function look() {
   clearTimeout(timer);
-  if (asking || document.visibilityState !== "visible") return;
+  if (asking || leaving || document.visibilityState !== "visible") return;
   asking = true;
   let wait = EVERY;
   try {
@@ -41,6 +42,7 @@ async function fresh(number) {
   const answer = await fetch(place.dataset.page, { headers: { Accept: "text/html" }, cache: "no-store" });
   if (!answer.ok) throw new Error("The page does not answer.");
   const found = new DOMParser().parseFromString(await answer.text(), "text/html");
+  if (leaving) return;
   if (isLine) line(found);
   else list(found);
   change = found.querySelector(".looks-on")?.dataset.change ?? number;
@@ -97,7 +99,18 @@ function said(words = "", news = null) {
   place.append(copy);
 }
 
+/** Whoever leaves may yet stay, with a file that is saved or a page that does not come: then the looks go on. */
+function left() {
+  leaving = true;
+  setTimeout(() => {
+    leaving = false;
+    look();
+  }, AGAIN);
+}
+
 if (place) {
+  addEventListener("beforeunload", left);
+  document.addEventListener("submit", left);
   document.addEventListener("visibilitychange", () => look());
   addEventListener("online", () => look());
   timer = setTimeout(look, EVERY);
