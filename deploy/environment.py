@@ -59,6 +59,12 @@ VARIABLES = (
     Variable("TRACKER_OIDC_NAME", "your company's account", "what its button says: sign in with …"),
     Variable("TRACKER_OIDC_CLIENT_ID", "", "what the provider calls this product"),
     Variable("TRACKER_OIDC_SECRET", "", "what the provider knows it by", secret=True),
+    Variable(
+        "TRACKER_OIDC_PAGES",
+        "",
+        "origins of its sign-in pages, where they lie elsewhere",
+        "https, with commas",
+    ),
     # what it stands on
     Variable(
         "DATABASE_URL",

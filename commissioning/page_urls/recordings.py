@@ -13,7 +13,7 @@ urlpatterns = [
     path(ONE, recordings.show, name="recording"),
     path(f"{ONE}confirm/", recordings.confirm, name="recording-confirm"),
     path(f"{ONE}progress/", recordings.progress, name="recording-progress"),
-    path(f"{ONE}raw/", recordings.raw, name="recording-raw"),
+    path("p/<str:code>/uploads/recordings/<uuid:id>/", recordings.raw, name="recording-raw"),
     path(f"{ONE}plot/", recording_plots.plot, name="recording-plot"),
     path(f"{ONE}figures/", recording_plots.figures, name="recording-figures"),
 ]

@@ -223,7 +223,4 @@ def certificate(request: ProjectRequest, id: UUID) -> FileResponse:
     name = f"certificate-{serial}-{calibration.calibrated_on}.pdf"
     response = FileResponse(file, as_attachment=True, filename=name, content_type="application/pdf")
     response["Cache-Control"] = "private, no-cache"
-    response["X-Content-Type-Options"] = "nosniff"
-    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
-    response["Cross-Origin-Resource-Policy"] = "same-origin"
     return response

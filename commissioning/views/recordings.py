@@ -262,7 +262,4 @@ def raw(request: ProjectRequest, id: UUID) -> FileResponse:
     name = re.sub(r"[^A-Za-z0-9._-]+", "-", recording.raw_name).strip(".-") or "log"
     response = FileResponse(file, as_attachment=True, filename=name, content_type="application/octet-stream")
     response["Cache-Control"] = "private, no-cache"
-    response["X-Content-Type-Options"] = "nosniff"
-    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
-    response["Cross-Origin-Resource-Policy"] = "same-origin"
     return response

@@ -8,6 +8,7 @@ from django.core.exceptions import ImproperlyConfigured
 from .api import *
 from .base import *
 from .files import *
+from .headers import *
 from .logs import *
 from .mail import *
 from .rooms import *

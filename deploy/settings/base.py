@@ -53,6 +53,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "deploy.headers.safe_headers",
     "django_guid.middleware.guid_middleware",
     "deploy.operations.requests.watched",
     "django.middleware.security.SecurityMiddleware",

@@ -61,9 +61,14 @@ def _addresses() -> Iterator[str]:
         yield "TRACKER_PUBLIC_URL names a host that is not in TRACKER_HOSTS."
     if text("TRACKER_OIDC_URL") and not text("TRACKER_OIDC_URL").startswith("https://"):
         yield "TRACKER_OIDC_URL must be an https:// address: who signs in is told over it."
-    for origin in items("TRACKER_ORIGINS"):
-        if not origin.startswith("https://") or "*" in origin:
-            yield f"TRACKER_ORIGINS must hold https:// addresses without a wildcard, not {origin}."
+    yield from _origins()
+
+
+def _origins() -> Iterator[str]:
+    for name in ("TRACKER_ORIGINS", "TRACKER_OIDC_PAGES"):
+        for origin in items(name):
+            if not origin.startswith("https://") or any(sign in origin for sign in "*; "):
+                yield f"{name} must hold https:// addresses without a wildcard, not {origin}."
 
 
 def _proxies() -> Iterator[str]:

@@ -81,7 +81,4 @@ def photo_response(found: Photo, *, known: str, small: bool = False) -> HttpResp
         response["Content-Length"] = str(stored.size)
     response["ETag"] = tag
     response["Cache-Control"] = "private, no-cache"
-    response["X-Content-Type-Options"] = "nosniff"
-    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
-    response["Cross-Origin-Resource-Policy"] = "same-origin"
     return response

@@ -22,9 +22,11 @@ RUNS = 5
 USABLE_SECONDS, SNAG_SECONDS = 1.0, 20.0
 #: A person finds and hits a target, and types without hurry, in gloves.
 TAP_SECONDS, KEY_MILLISECONDS = 1.0, 150
-USABLE = """() => {
-  const ready = document.querySelector("input[name=measured]")?.checkVisibility();
-  return ready && document.querySelector(".thumb-bar button.main") ? performance.now() : 0;
+USABLE = """async () => {
+  const ready = () => document.querySelector("input[name=measured]")?.checkVisibility()
+    && document.querySelector(".thumb-bar button.main");
+  while (!ready()) await new Promise((done) => setTimeout(done, 10));
+  return performance.now();
 }"""
 
 
@@ -44,7 +46,7 @@ def usable(pocket: Pocket) -> float:
     page.goto(
         f"/p/{pocket.code}/phone/#/systems/{line.stage.system_id}/run/{line.stage_id}/{line.pk}", wait_until="commit"
     )
-    took = page.wait_for_function(USABLE, polling=10).json_value() / 1000
+    took = page.evaluate(USABLE) / 1000
     page.close()
     return float(took)
 

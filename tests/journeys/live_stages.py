@@ -16,6 +16,7 @@ from tests.journeys.story import (
     isolate,
     measured_with,
 )
+from tests.support.browser import wait_in
 from tests.support.world import PASSWORD
 
 
@@ -116,7 +117,7 @@ def three_alarms(story: Story) -> None:
     assert (item.category, item.equipment.tag, item.photos.count()) == ("A", f"{SYSTEM}-F2", 1)
     engineer.open("punch-item", item.number)
     engineer.within(".photos img").scroll_into_view_if_needed()
-    engineer.page.wait_for_function("document.querySelector('.photos img').naturalWidth > 0")
+    wait_in(engineer.page, "document.querySelector('.photos img').naturalWidth > 0")
 
 
 def the_genuine_one_is_put_right(story: Story) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from io import BytesIO
 
 import pytest
+from django.conf import settings
 from django.core.files.storage import default_storage
 from django.db import IntegrityError, transaction
 from django.test import Client
@@ -55,7 +56,7 @@ def test_the_grid_asks_for_small_pictures(small_world: World, signed_in: SignIn,
     bytes_small, bytes_whole = (b"".join(answer.streaming_content) for answer in (small, whole))
     assert int(small["Content-Length"]) == len(bytes_small) < len(bytes_whole)
     assert small["ETag"] != whole["ETag"]
-    assert small["Content-Security-Policy"] == "default-src 'none'; sandbox"
+    assert small["Content-Security-Policy"] == settings.POLICY_OF_UPLOADS
     again = signed_in("client").get(at("punch-photo-small", kept.pk), headers={"if-none-match": small["ETag"]})
     assert again.status_code == 304
     assert signed_in("stranger").get(at("punch-photo-small", kept.pk)).status_code == 404

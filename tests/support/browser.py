@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Error, Page, sync_playwright
 
 from commissioning.models import User
-from tests.support.programs import chromium_path
+from tests.support.programs import chromium_path, wait_until
 from tests.support.world import PASSWORD
 
 #: A phone held upright, and a laptop.
@@ -44,6 +44,21 @@ def sign_in(page: Page, login: User | str, password: str = PASSWORD) -> None:
     page.fill("input[name=password]", password)
     page.press("input[name=password]", "Enter")
     page.wait_for_url(lambda url: "/sign-in" not in url)
+
+
+def wait_in(page: Page, expression: str) -> None:
+    """Wait until this holds in the page, also over a new load of it.
+
+    Playwright's `wait_for_function` has the page work out text as a program, which its content security policy refuses.
+    """
+
+    def holds() -> bool:
+        try:
+            return bool(page.evaluate(expression))
+        except Error:
+            return False  # it is being loaded anew
+
+    wait_until(holds, what=expression)
 
 
 def show_whole(page: Page) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page
+from playwright.sync_api import BrowserContext, Page
 
 
 def objections(page: Page, **options: object) -> list[str]:
@@ -16,6 +16,24 @@ def too_wide(page: Page) -> list[str]:
     """By how much the page scrolls sideways, if it does."""
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     return [f"scrolls sideways by {wide} px"] if wide > 0 else []
+
+
+#: Keeps, in the page, what its policy refused from the first line on.
+WATCH = """
+window.refusedByPolicy = [];
+document.addEventListener("securitypolicyviolation", (said) =>
+  window.refusedByPolicy.push(`${said.effectiveDirective}: ${said.blockedURI} ${said.sourceFile}:${said.lineNumber}`));
+"""
+
+
+def watch_policy(context: BrowserContext) -> None:
+    """From now on every page of this browser keeps what its content security policy refused."""
+    context.add_init_script(WATCH)
+
+
+def refused_by_policy(page: Page) -> list[str]:
+    """What the content security policy refused on the page; the context was given to `watch_policy` before."""
+    return [f"policy {one}" for one in page.evaluate("window.refusedByPolicy")]
 
 
 def flaws(page: Page) -> list[str]:

@@ -122,7 +122,7 @@ def test_a_certificate_is_kept_and_given_out_as_a_file_only(small_world: World) 
     }
     assert browser.post(url(small_world, "instruments", one.pk, "calibrations"), sent).status_code == 302
     calibration = Calibration.objects.get(certificate_number="C-77")
-    path = url(small_world, "calibrations", calibration.pk, "certificate")
+    path = url(small_world, "uploads", "certificates", calibration.pk)
     answer = signed_in(small_world.client).get(path)
     assert b"".join(answer.streaming_content) == PDF
     assert answer["Content-Type"] == "application/pdf"
@@ -131,7 +131,7 @@ def test_a_certificate_is_kept_and_given_out_as_a_file_only(small_world: World) 
     assert "sandbox" in answer["Content-Security-Policy"]
     assert path in links(browser.get(url(small_world, "instruments", one.pk)))
     assert signed_in(small_world.stranger).get(path).status_code == 404
-    bare = url(small_world, "calibrations", one.calibrations.exclude(pk=calibration.pk).get().pk, "certificate")
+    bare = url(small_world, "uploads", "certificates", one.calibrations.exclude(pk=calibration.pk).get().pk)
     assert browser.get(bare).status_code == 404
 
 

@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, BrowserContext, Page
 
 from commissioning.models import CheckLine, Stage, User
 from tests.commissioning.views.run_plant import line_on, meter, started, supply_line
-from tests.support.browser import PHONE, sign_in
+from tests.support.browser import PHONE, sign_in, wait_in
 from tests.support.link import Link, link_to
 from tests.support.product import Product
 from tests.support.world import World, make_project
@@ -58,7 +58,7 @@ class Pocket:
         self.page.click("text=take along")
         self.page.wait_for_selector("text=1 system taken along.")
         self.page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-        self.page.wait_for_function("navigator.serviceWorker.controller !== null")
+        wait_in(self.page, "navigator.serviceWorker.controller !== null")
 
     def go_under(self) -> None:
         """No signal from now on, as the browser has it and as the link has it."""

@@ -13,7 +13,7 @@ from commissioning.models import AlarmSighting, CheckResult, ProofOfDead, Readin
 from punchlist.models import PunchItem
 from tests.journeys.phone.conftest import APP, Pocket
 from tests.journeys.phone.plant import TAKEN_AT, equip, one_line_of_each, photo
-from tests.support.browser import PHONE, show_whole, sign_in
+from tests.support.browser import PHONE, show_whole, sign_in, wait_in
 from tests.support.looks import objections
 
 pytestmark = pytest.mark.browser
@@ -158,7 +158,7 @@ def test_a_snag_with_its_photos_is_logged_without_signal(pocket: Pocket) -> None
     expect(page.locator("input[name=tag]")).to_have_value(cabinet.tag)
     expect(page.locator(".chosen-place")).to_contain_text("rectifier cabinet")
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    wait_in(page, "navigator.serviceWorker.controller !== null")
     pocket.go_under()
     pocket.open("#/snag")
     page.fill("input[name=tag]", "t1")

@@ -14,6 +14,7 @@ from commissioning.phone_files import version
 from punchlist.models import Photo, PunchItem
 from tests.commissioning.views.run_plant import line_on, supply_line
 from tests.journeys.phone.conftest import APP, Pocket
+from tests.support.browser import wait_in
 from tests.support.programs import wait_until
 
 pytestmark = pytest.mark.browser
@@ -108,7 +109,7 @@ def test_every_record_of_a_shift_arrives_exactly_once_and_in_order(pocket: Pocke
     link.release = (version(), NEXT_VERSION)  # the server is updated
     page.evaluate("navigator.serviceWorker.ready.then((found) => found.update())")
     page.click("text=take it now")
-    page.wait_for_function(f"document.body.dataset.version === '{NEXT_VERSION}'")
+    wait_in(page, f"document.body.dataset.version === '{NEXT_VERSION}'")
     wait_until(lambda: send(pocket, wait=False) >= 70, what="more to arrive")
     opened(pocket, "#/outbox")  # killed with a request on its way
     wait_until(lambda: send(pocket) == len(made), what="all of it to arrive", seconds=120)
