@@ -92,11 +92,13 @@ def test_a_reference_dossier_takes_few_times_the_floor_and_far_less_than_platypu
     floor = forty.best("floor", tmp_path / "f.pdf")
     built = forty.best("ours", tmp_path / "o.pdf")
     platypus = forty.run("platypus", tmp_path / "p.pdf")
-    figures = {"floor": floor, "ours": built, "platypus": platypus}
+    chunks = forty.best("chunks", tmp_path / "c.pdf")
+    figures = {"floor": floor, "ours": built, "platypus": platypus, "chunks": chunks}
     record_property("figures", figures)
     print(json.dumps(figures))
     assert built["seconds"] <= TIMES_FLOOR * floor["seconds"], figures
     assert platypus["seconds"] >= TIMES_PLATYPUS * built["seconds"], figures
+    assert chunks["seconds"] >= built["seconds"], figures
     assert built["peak"] <= PEAK_MEGABYTES, figures
 
 
