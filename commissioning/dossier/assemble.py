@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,6 +12,8 @@ from commissioning.dossier import embedding, fonts
 from commissioning.dossier.anchors import Anchors
 from commissioning.dossier.furniture import Furniture
 from commissioning.dossier.images import write_image
+from commissioning.dossier.packing import packed
+from commissioning.dossier.places import annotation
 from commissioning.dossier.units import Drawn
 from commissioning.dossier.writer import Copier, PdfWriter
 
@@ -77,6 +78,10 @@ class Joiner:
             writer.reserve()
         self.images: dict[str, int] = {}
         self.furniture: dict[str, int] = {}
+        self.starts: dict[Path, dict[int, int]] = {}
+        for leaf in book.leaves:
+            if isinstance(leaf.source, Drawn):
+                self.starts.setdefault(leaf.source.path, {})[leaf.source.place] = leaf.first
 
     def page_number(self, index: int) -> int:
         """Object number of a page by its place in the document, from 0."""
@@ -100,22 +105,27 @@ class Joiner:
     # Pages -----------------------------------------------------------------------------------------------------
 
     def _piece(self, leaf: Leaf, drawn: Drawn) -> None:
-        images = drawn.notes().image_pages if drawn.images else {}
-        links: dict[int, list[bytes]] = {}
-        for at, *rectangle, target in drawn.links():
+        marks = drawn.marks()
+        links = {int(page): [self._filled(text, gaps, drawn)] for page, (text, gaps) in marks.links.items()}
+        for at, *rectangle, target in marks.outside:
             if action := self._action(target):
-                links.setdefault(at, []).append(_link(rectangle, action))
+                links.setdefault(at, []).append(annotation(rectangle, action))
         for index, stream in enumerate(drawn.streams()):
             body = self.writer.stream(stream, "/Filter /FlateDecode")
-            names = sorted(set(images.get(index, [])))
+            names = marks.images.get(str(index), [])
             shown = " ".join(f"/P{name[:24]} {self._image(name)} 0 R" for name in names)
             self._page(leaf, index, [body], f"/XObject << {shown} >>" if shown else "", links.get(index, []))
 
-    def _page(self, leaf: Leaf, index: int, bodies: list[int], resources: str, annotations: list[bytes]) -> None:
+    def _filled(self, text: str, gaps: Sequence[Sequence[int]], drawn: Drawn) -> str:
+        """Annotations that lead inside their unit, with the numbers of the pages put in."""
+        starts = self.starts[drawn.path]
+        return text % tuple(self.page_number(starts[piece] + page) for piece, page in gaps)
+
+    def _page(self, leaf: Leaf, index: int, bodies: list[int], resources: str, annotations: list[str]) -> None:
         place = leaf.first + index
         number = self.writer.stream(self.book.furniture.number(place + 1, self.book.pages).encode("latin-1"))
         bodies += [self._furniture(leaf.label), number]
-        notes = f" /Annots [{b' '.join(annotations).decode('latin-1')}]" if annotations else ""
+        notes = f" /Annots [{' '.join(annotations)}]" if annotations else ""
         box = self.book.furniture.box
         self.writer.write(
             f"<< /Type /Page /Parent {self.groups[place // FAN]} 0 R "
@@ -144,7 +154,7 @@ class Joiner:
 
     def _furniture(self, label: str) -> int:
         if label not in self.furniture:
-            code = zlib.compress(self.book.furniture.code(label).encode("latin-1"))
+            code = packed(self.book.furniture.code(label).encode("latin-1"))
             self.furniture = {label: self.writer.stream(code, "/Filter /FlateDecode")}
         return self.furniture[label]
 
@@ -163,17 +173,17 @@ class Joiner:
         refs = " ".join(f"{group} 0 R" for group in self.groups)
         self.writer.write(f"<< /Type /Pages /Count {self.book.pages} /Kids [{refs}] >>", self.tree)
 
-    def _destination(self, page: int, y: float) -> bytes:
-        return b"[%d 0 R /XYZ 0 %.2f null]" % (self.page_number(page), y)
+    def _destination(self, page: int, y: float) -> str:
+        return f"[{self.page_number(page)} 0 R /XYZ 0 {y:.2f} null]"
 
-    def _action(self, target: str) -> bytes:
+    def _action(self, target: str) -> str:
         if target.startswith(("https://", "http://")):
-            return b"/A << /S /URI /URI %b >>" % _literal(target)
+            return f"/A << /S /URI /URI {_literal(target).decode()} >>"
         if target.startswith("page:"):
             _, page, y = target.split(":")
-            return b"/Dest %b" % self._destination(int(page), float(y))
+            return f"/Dest {self._destination(int(page), float(y))}"
         place = self.book.anchors.find(target)
-        return b"/Dest %b" % self._destination(*place) if place else b""
+        return f"/Dest {self._destination(*place)}" if place else ""
 
     def _catalog(self) -> int:
         names = " ".join(f"{_string(a.name).decode()} {self._attachment(a)} 0 R" for a in self.book.attachments)
@@ -212,7 +222,7 @@ class Joiner:
             if node.below:
                 first, last = self._siblings(node.below, number)
                 beside += f"/First {first} 0 R /Last {last} 0 R /Count {-len(node.below)} "
-            destination = self._destination(node.page, node.y).decode()
+            destination = self._destination(node.page, node.y)
             title = _string(node.title).decode()
             self.writer.write(f"<< /Title {title} /Parent {parent} 0 R {beside}/Dest {destination} >>", number)
         return (numbers[0], numbers[-1]) if numbers else (0, 0)
@@ -249,11 +259,6 @@ def _offset(form: pikepdf.Object, x0: float, y0: float, x1: float, y1: float) ->
     a, b, c, d, e, f = _matrix(form)
     corners = [(a * x + c * y + e, b * x + d * y + f) for x in (x0, x1) for y in (y0, y1)]
     return min(x for x, _ in corners), min(y for _, y in corners)
-
-
-def _link(rectangle: Sequence[float], action: bytes) -> bytes:
-    box = b" ".join(b"%.2f" % value for value in rectangle)
-    return b"<< /Type /Annot /Subtype /Link /Border [0 0 0] /F 4 /Rect [%b] %b >>" % (box, action)
 
 
 def _literal(text: str) -> bytes:

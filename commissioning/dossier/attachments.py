@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import zlib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from commissioning.dossier import registers
 from commissioning.dossier.assemble import Attachment, chunks_of
 from commissioning.dossier.canonical import deflate, dumps, text_of
 from commissioning.dossier.images import FileDiffers
+from commissioning.dossier.packing import Packer
 from commissioning.dossier.workbook import Workbook
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -24,7 +24,7 @@ class Twin:
     def __init__(self, content: Mapping[str, Any], workdir: Path) -> None:
         self.content, self.folder = content, workdir / "attachments"
         self.folder.mkdir(parents=True, exist_ok=True)
-        self.packer, self.digest, self.length = zlib.compressobj(6), hashlib.sha256(), 0
+        self.packer, self.digest, self.length = Packer(), hashlib.sha256(), 0
         self.file = (self.folder / "content.json.z").open("wb")
         self.book = Workbook(self.folder / "sheets")
         self.files: dict[str, dict[str, Any]] = {}
@@ -35,7 +35,7 @@ class Twin:
     def _put(self, data: bytes) -> None:
         self.digest.update(data)
         self.length += len(data)
-        self.file.write(self.packer.compress(data))
+        self.file.writelines(self.packer.add(data))
 
     def systems(self) -> Iterator[tuple[int, Mapping[str, Any], bytes]]:
         """Every system with its number and text; the canonical text goes to the twin around them."""
@@ -49,7 +49,7 @@ class Twin:
             else:
                 self._put(dumps(self.content[key]).encode())
         self._put(b"}")
-        self.file.write(self.packer.flush())
+        self.file.write(self.packer.end())
         self.file.close()
         self.content_sha256 = self.digest.hexdigest()
 

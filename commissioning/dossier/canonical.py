@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
-import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
+
+from commissioning.dossier.packing import Packer
 
 
 def dumps(value: Any) -> str:
@@ -78,13 +79,13 @@ def content_hash(content: Mapping[str, Any]) -> str:
 
 def deflate(chunks: Iterator[bytes], path: Path) -> tuple[str, int]:
     """Write the chunks compressed; returns SHA-256 and length of what was put in."""
-    packer, digest, length = zlib.compressobj(6), hashlib.sha256(), 0
+    packer, digest, length = Packer(), hashlib.sha256(), 0
     with path.open("wb") as file:
         for chunk in chunks:
             digest.update(chunk)
             length += len(chunk)
-            file.write(packer.compress(chunk))
-        file.write(packer.flush())
+            file.writelines(packer.add(chunk))
+        file.write(packer.end())
     return digest.hexdigest(), length
 
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import zlib
 from collections.abc import Iterable, Mapping
 
 import uharfbuzz as hb
 from fontTools.ttLib import TTFont
 
 from commissioning.dossier import fonts
+from commissioning.dossier.packing import packed
 from commissioning.dossier.writer import PdfWriter
 
 Glyphs = Mapping[str, Mapping[int, str]]
@@ -55,7 +55,7 @@ def _font(writer: PdfWriter, name: str, used: Mapping[int, str]) -> int:
     outlines = "CFF " in parsed
     data = parsed.reader["CFF "] if outlines else program
     kind = "/Subtype /CIDFontType0C" if outlines else f"/Length1 {len(data)}"
-    file = writer.stream(zlib.compress(data, 9), f"{kind} /Filter /FlateDecode")
+    file = writer.stream(packed(data), f"{kind} /Filter /FlateDecode")
     descriptor = writer.write(_descriptor(title, parsed, face.scale, file, outlines))
     widths = " ".join(f"{glyph} [{face.advance(glyph):.0f}]" for glyph in used)
     mapping = "" if outlines else " /CIDToGIDMap /Identity"
@@ -64,7 +64,7 @@ def _font(writer: PdfWriter, name: str, used: Mapping[int, str]) -> int:
         f"/CIDSystemInfo << /Registry (Adobe) /Ordering (Identity) /Supplement 0 >> /FontDescriptor {descriptor} 0 R "
         f"/DW 1000 /W [{widths}]{mapping} >>"
     )
-    unicode_map = writer.stream(zlib.compress(_to_unicode(used).encode(), 9), "/Filter /FlateDecode")
+    unicode_map = writer.stream(packed(_to_unicode(used).encode()), "/Filter /FlateDecode")
     return writer.write(
         f"<< /Type /Font /Subtype /Type0 /BaseFont /{title} /Encoding /Identity-H /DescendantFonts [{below} 0 R] "
         f"/ToUnicode {unicode_map} 0 R >>"

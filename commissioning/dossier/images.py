@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-import zlib
 from pathlib import Path
 
 from PIL import Image
 
+from commissioning.dossier.packing import packed
 from commissioning.dossier.writer import PdfWriter
 
 
@@ -25,7 +25,7 @@ def write_image(writer: PdfWriter, path: Path, digest: str) -> int:
             flip = " /Decode [1 0 1 0 1 0 1 0]" if image.mode == "CMYK" and "adobe" in image.info else ""
             coding = f"{flip} /Filter /DCTDecode"
         else:
-            data, space, coding = zlib.compress(_flat(image).tobytes(), 6), "/DeviceRGB", " /Filter /FlateDecode"
+            data, space, coding = packed(_flat(image).tobytes()), "/DeviceRGB", " /Filter /FlateDecode"
     return writer.stream(
         data,
         f"/Type /XObject /Subtype /Image /Width {width} /Height {height} /ColorSpace {space} "

@@ -114,11 +114,37 @@ class Notes:
     label: str = ""
     bookmarks: list[tuple[int, str, int, float]] = field(default_factory=list)
     anchors: dict[str, tuple[int, float]] = field(default_factory=dict)
+    rows: dict[str, tuple[int, float]] = field(default_factory=dict)
     links: list[Link] = field(default_factory=list)
     tags: list[tuple[str, int, float]] = field(default_factory=list)
     glyphs: dict[str, dict[int, str]] = field(default_factory=dict)
     images: list[str] = field(default_factory=list)
     image_pages: dict[int, list[str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading that waits for what comes under it."""
+
+    level: int
+    text: str
+    lines: tuple[str, ...]
+    anchor: str
+    tag: str
+    listed: bool
+    keep: float
+
+    @property
+    def size(self) -> float:
+        return (TITLE, HEAD, TEXT)[self.level]
+
+    @property
+    def above(self) -> float:
+        return (16.0, 12.0, 7.0)[self.level]
+
+    @property
+    def height(self) -> float:
+        return self.above + self.size * LEAD * len(self.lines) + (7.0 if self.level < 2 else 2.0)
 
 
 class Sheet:
@@ -127,17 +153,23 @@ class Sheet:
     def __init__(self, path: Path, size: str, label: str = "") -> None:
         self.box = box_for(size)
         self.canvas = Canvas(
-            str(path), pagesize=(self.box.page_width, self.box.page_height), invariant=1, pageCompression=1
+            str(path), pagesize=(self.box.page_width, self.box.page_height), invariant=1, pageCompression=0
         )
         self.notes = Notes(label=label)
         self.y = self.box.top
         self.code: list[str] = []
+        self.tagged: set[tuple[str, int]] = set()
+        self.waiting: list[Heading] = []
         fonts.start_section()
 
     # Pages -----------------------------------------------------------------------------------------------------
 
     def new_page(self) -> None:
         """Finish the page in hand and start the next."""
+        self._settle()
+        self._turn()
+
+    def _turn(self) -> None:
         self.canvas.addLiteral("\n".join(self.code))
         self.code = []
         self.canvas.showPage()
@@ -145,14 +177,21 @@ class Sheet:
         self.y = self.box.top
 
     def ensure(self, height: float) -> bool:
-        """Start a new page when less than `height` is left; True when it did."""
-        if self.y - height >= self.box.bottom or self.y == self.box.top:
-            return False
-        self.new_page()
-        return True
+        """Start a new page when less than `height` is left; True when it did.
+
+        Headings that wait are drawn now, on the page of what they stand over.
+        """
+        if self.waiting:
+            height = sum(one.height for one in self.waiting) + max(height, self.waiting[-1].keep)
+        turned = self.y - height < self.box.bottom and self.y != self.box.top
+        if turned:
+            self._turn()
+        self._settle()
+        return turned
 
     def finish(self) -> Notes:
         """Write the section's file."""
+        self._settle()
         if self.code or not self.notes.pages:
             self.new_page()
         self.canvas.save()
@@ -161,6 +200,7 @@ class Sheet:
 
     def fresh(self) -> None:
         """Go to the top of a page."""
+        self._settle()
         if self.y != self.box.top:
             self.new_page()
 
@@ -192,8 +232,12 @@ class Sheet:
     # Places ----------------------------------------------------------------------------------------------------
 
     def anchor(self, name: str) -> None:
-        """Let links point at the line in hand."""
+        """Let links from anywhere point at the line in hand."""
         self.notes.anchors.setdefault(name, (self.notes.pages, self.y + 4))
+
+    def row_anchor(self, name: str) -> None:
+        """Let links from the same system, or from the same annexes, point at the line in hand."""
+        self.notes.rows.setdefault(name, (self.notes.pages, self.y + 4))
 
     def bookmark(self, level: int, title: str) -> None:
         """An entry of the outline and of the contents."""
@@ -204,29 +248,41 @@ class Sheet:
         self.notes.links.append((self.notes.pages, x0, y0, x1, y1, target))
 
     def tag(self, name: str) -> None:
-        """An entry of the index of tags."""
-        if name:
+        """An entry of the index of tags, which names a page once."""
+        if name and (name, self.notes.pages) not in self.tagged:
+            self.tagged.add((name, self.notes.pages))
             self.notes.tags.append((name, self.notes.pages, self.y + 4))
 
     # Text ------------------------------------------------------------------------------------------------------
 
-    def heading(self, level: int, text: str, *, anchor: str = "", keep: float = 54.0, listed: bool = True) -> None:
-        """A heading that never stands alone at the foot of a page."""
-        size = {0: TITLE, 1: HEAD, 2: TEXT}[level]
-        lines = wrap(text, self.box.width, BOLD, size)
-        above = {0: 16.0, 1: 12.0, 2: 7.0}[level]
-        self.ensure(above + size * LEAD * len(lines) + keep)
-        self.y -= 0.0 if self.y == self.box.top else above
-        if anchor:
-            self.anchor(anchor)
-        if listed:
-            self.bookmark(level, text)
-        for line in lines:
-            self.y -= size
-            self.write(self.box.left, self.y, line, BOLD, size)
-            self.y -= size * (LEAD - 1)
-        if level < 2:
-            self.rule(self.y - 1, 0.8 if level == 0 else 0.5, BLACK)
+    def heading(
+        self, level: int, text: str, *, anchor: str = "", tag: str = "", keep: float = 24.0, listed: bool = True
+    ) -> None:
+        """A heading; it is drawn with the first thing under it that asks for room, so it never stands last on a page.
+
+        At least `keep` is left below it.
+        """
+        lines = wrap(text, self.box.width, BOLD, (TITLE, HEAD, TEXT)[level])
+        self.waiting.append(Heading(level, text, lines, anchor, tag, listed, keep))
+
+    def _settle(self) -> None:
+        waiting, self.waiting = self.waiting, []
+        for heading in waiting:
+            self._draw_heading(heading)
+
+    def _draw_heading(self, heading: Heading) -> None:
+        self.y -= 0.0 if self.y == self.box.top else heading.above
+        self.tag(heading.tag)
+        if heading.anchor:
+            self.anchor(heading.anchor)
+        if heading.listed:
+            self.bookmark(heading.level, heading.text)
+        for line in heading.lines:
+            self.y -= heading.size
+            self.write(self.box.left, self.y, line, BOLD, heading.size)
+            self.y -= heading.size * (LEAD - 1)
+        if heading.level < 2:
+            self.rule(self.y - 1, 0.8 if heading.level == 0 else 0.5, BLACK)
             self.y -= 5
         self.y -= 2
 

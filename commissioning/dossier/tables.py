@@ -82,8 +82,8 @@ class Table:
         cells = [self._lines(*item, row.strong) for item in zip(self.columns, self.widths, row.cells, strict=True)]
         tallest = max(len(lines) for lines in cells)
         if opening:
+            self.sheet.ensure(3.0 + self.head_height + self._height(min(tallest, MAX_LINES)))
             self.sheet.y -= 0.0 if self.sheet.y == self.sheet.box.top else 3.0
-            self.sheet.ensure(self.head_height + self._height(min(tallest, MAX_LINES)))
             self.head()
         for start in range(0, tallest, MAX_LINES):
             part = [lines[start : start + MAX_LINES] for lines in cells]
@@ -126,7 +126,7 @@ class Table:
     def _places(self, row: Row, height: float) -> None:
         sheet = self.sheet
         if row.anchor:
-            sheet.anchor(row.anchor)
+            sheet.row_anchor(row.anchor)
         if row.tag:
             sheet.tag(row.tag)
         if row.link:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -20,24 +19,28 @@ import pikepdf
 import reportlab
 from reportlab import rl_config
 
-from commissioning.dossier import fonts, plan
+from commissioning.dossier import embedding, fonts, packing, places, plan
 from commissioning.dossier.canonical import dumps, text_of
-from commissioning.dossier.page import Link, Notes, Sheet
+from commissioning.dossier.packing import packed
+from commissioning.dossier.page import Notes, Sheet
+from commissioning.dossier.places import Marks
 from commissioning.dossier.sections import DRAWERS
 
 # Changes whenever a section is drawn or filed in another way, so that no unit of an older drawing is reused.
-DRAWING = "6"
+DRAWING = "7"
 #: The last bytes of a unit's file say how long its table is.
 FOOT = 12
+#: Pieces of a system: only their headings are led to from elsewhere.
+ALONE = ("body", "working")
 
-# Page streams are stored compressed and binary: text armour would make them a quarter longer.
+# Page streams are stored binary: text armour would make them a quarter longer.
 rl_config.useA85 = 0
 
 
 @cache
 def tools() -> str:
     """The tools that the bytes depend on."""
-    return f"drawing {DRAWING}; reportlab {reportlab.Version}; {fonts.fingerprint()}; zlib {zlib.ZLIB_RUNTIME_VERSION}"
+    return f"drawing {DRAWING}; reportlab {reportlab.Version}; {fonts.fingerprint()}; {packing.NAME}"
 
 
 @dataclass(frozen=True)
@@ -86,7 +89,7 @@ def draw_pieces(pieces: Iterable[plan.Piece], *, size: str, out: Path, told: Tol
     """Draw pieces into one file, which appears whole or not at all."""
     half = out.with_name(f"{out.name}.{os.getpid()}.part")
     sheet_path = out.with_name(f"{out.name}.{os.getpid()}.sheet")
-    table: list[dict[str, Any]] = []
+    drawn: list[tuple[str, Notes, dict[str, Any]]] = []
     try:
         with half.open("wb") as file:
             for piece in pieces:
@@ -95,8 +98,9 @@ def draw_pieces(pieces: Iterable[plan.Piece], *, size: str, out: Path, told: Tol
                     if told:
                         told(name)
                     DRAWERS[name](sheet, data)
-                table.append(_filed(file, piece.kind, sheet.finish(), sheet_path))
-            text = json.dumps(table).encode()
+                notes = sheet.finish()
+                drawn.append((piece.kind, notes, _filed_pages(file, sheet_path)))
+            text = json.dumps(list(_filed_notes(file, drawn))).encode()
             file.write(text + b"%012d" % len(text))
         os.replace(half, out)
     finally:
@@ -104,13 +108,42 @@ def draw_pieces(pieces: Iterable[plan.Piece], *, size: str, out: Path, told: Tol
         sheet_path.unlink(missing_ok=True)
 
 
-def _filed(file: IO[bytes], kind: str, notes: Notes, sheet: Path) -> dict[str, Any]:
-    """Put a drawn piece into the unit's file: its links, then each page's stream as it is, compressed."""
-    entry: dict[str, Any] = {"kind": kind, "at": file.tell(), "pages": []}
-    entry["links"] = file.write(json.dumps(notes.links).encode())
+def _filed_pages(file: IO[bytes], sheet: Path) -> dict[str, Any]:
+    """Put each page's stream into the unit's file, packed."""
     with pikepdf.open(sheet, access_mode=pikepdf.AccessMode.stream) as source:
-        entry["pages"] = [file.write(page.obj.Contents.read_raw_bytes()) for page in source.pages]
-    return {**entry, "notes": {**vars(notes), "links": []}}
+        return {
+            "at": file.tell(),
+            "pages": [file.write(packed(page.obj.Contents.read_raw_bytes())) for page in source.pages],
+        }
+
+
+def _filed_notes(file: IO[bytes], drawn: Sequence[tuple[str, Notes, dict[str, Any]]]) -> Iterator[dict[str, Any]]:
+    """Put what the pieces say about themselves behind their pages; answers with the lines of the file's table.
+
+    Links inside the unit are found now, beside other units that are drawn, and not when all are joined. What the whole
+    unit drew with is said once, by its first piece.
+    """
+    inside = places.inside([notes for _, notes, _ in drawn])
+    glyphs: dict[str, dict[int, str]] = {}
+    for _, notes, _ in drawn:
+        embedding.merge(glyphs, notes.glyphs)
+    for kind, notes, filed in drawn:
+        told = {
+            "bookmarks": notes.bookmarks,
+            "anchors": notes.anchors if kind in ALONE else {**notes.rows, **notes.anchors},
+            "tags": notes.tags,
+            "glyphs": glyphs,
+        }
+        glyphs = {}
+        marks = places.marks(notes, inside)
+        yield {
+            **filed,
+            "kind": kind,
+            "label": notes.label,
+            "listed": len(notes.bookmarks),
+            "notes": file.write(json.dumps(told).encode()),
+            "marks": file.write(json.dumps(vars(marks)).encode()),
+        }
 
 
 @dataclass(frozen=True)
@@ -120,49 +153,53 @@ class Drawn:
     path: Path
     place: int
     kind: str
-    pages: int
     label: str
     listed: int
-    images: bool
+    at: int
+    lengths: tuple[int, ...]
+    notes_at: int
+    notes_length: int
+    marks_length: int
+
+    @property
+    def pages(self) -> int:
+        return len(self.lengths)
 
     def notes(self) -> Notes:
-        """Bookmarks, anchors, tags, glyphs and photos; without the links."""
-        data = _table(self.path)[self.place]["notes"]
-        data["glyphs"] = {face: {int(g): text for g, text in used.items()} for face, used in data["glyphs"].items()}
-        data["image_pages"] = {int(page): names for page, names in data["image_pages"].items()}
-        return Notes(**data)
+        """Bookmarks, anchors, tags and glyphs."""
+        told = json.loads(self._read(self.notes_at, self.notes_length))
+        told["glyphs"] = {face: {int(g): text for g, text in used.items()} for face, used in told["glyphs"].items()}
+        return Notes(**told)
 
-    def links(self) -> Sequence[Link]:
-        entry = _table(self.path)[self.place]
-        with self.path.open("rb") as file:
-            file.seek(entry["at"])
-            return [tuple(link) for link in json.loads(file.read(entry["links"]))]
+    def marks(self) -> Marks:
+        """Links and photos by page."""
+        return Marks(**json.loads(self._read(self.notes_at + self.notes_length, self.marks_length)))
 
     def streams(self) -> Iterator[bytes]:
         """The compressed stream of each page."""
-        entry = _table(self.path)[self.place]
         with self.path.open("rb") as file:
-            file.seek(entry["at"] + entry["links"])
-            for length in entry["pages"]:
+            file.seek(self.at)
+            for length in self.lengths:
                 yield file.read(length)
+
+    def _read(self, at: int, length: int) -> bytes:
+        with self.path.open("rb") as file:
+            file.seek(at)
+            return file.read(length)
 
 
 def drawn_in(path: Path) -> list[Drawn]:
     """The pieces of a unit's file."""
-    found = []
-    for place, entry in enumerate(_table(path)):
-        notes = entry["notes"]
-        found.append(
-            Drawn(path, place, entry["kind"], notes["pages"], notes["label"], len(notes["bookmarks"]),
-                  bool(notes["images"]))
-        )  # fmt: skip
-    return found
-
-
-def _table(path: Path) -> list[dict[str, Any]]:
     with path.open("rb") as file:
         file.seek(-FOOT, os.SEEK_END)
         length = int(file.read(FOOT))
         file.seek(-FOOT - length, os.SEEK_END)
-        table: list[dict[str, Any]] = json.loads(file.read(length))
-    return table
+        table = json.loads(file.read(length))
+    found, at = list[Drawn](), sum(sum(entry["pages"]) for entry in table)
+    for place, entry in enumerate(table):
+        found.append(
+            Drawn(path, place, entry["kind"], entry["label"], entry["listed"], entry["at"], tuple(entry["pages"]),
+                  at, entry["notes"], entry["marks"])
+        )  # fmt: skip
+        at += entry["notes"] + entry["marks"]
+    return found

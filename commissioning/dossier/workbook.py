@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
-import zipfile
+import struct
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import IO, Any
 from xml.sax.saxutils import escape, quoteattr
+from zlib import crc32
 
-STAMP = (1980, 1, 1, 0, 0, 0)
+from commissioning.dossier.packing import Packer
+
 HEAD = b'<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 RELATIONS = "http://schemas.openxmlformats.org/package/2006/relationships"
@@ -44,21 +46,53 @@ class Workbook:
     def save(self, path: Path) -> None:
         """Pack the workbook."""
         names = list(self.sheets)
-        with zipfile.ZipFile(path, "w") as pack:
+        with path.open("wb") as file:
+            pack = _Package(file)
             for member, text in _frame(names).items():
-                _add(pack, member, [HEAD, text.encode()])
+                pack.add(member, [HEAD, text.encode()])
             for number, name in enumerate(names, 1):
                 self.sheets[name].write(b"</sheetData></worksheet>")
                 self.sheets[name].close()
-                _add(pack, f"xl/worksheets/sheet{number}.xml", _blocks(self.folder / f"sheet{number}.xml"))
+                pack.add(f"xl/worksheets/sheet{number}.xml", _blocks(self.folder / f"sheet{number}.xml"))
+            pack.close()
 
 
-def _add(pack: zipfile.ZipFile, member: str, blocks: Iterable[bytes]) -> None:
-    info = zipfile.ZipInfo(member, STAMP)
-    info.compress_type, info.create_system, info.external_attr = zipfile.ZIP_DEFLATED, 3, 0o600 << 16
-    with pack.open(info, "w") as file:
+class _Package:
+    """The zip archive around a workbook's parts, packed by our own packer: `zipfile` would take the system's zlib."""
+
+    DATE = (1980 - 1980) << 9 | 1 << 5 | 1
+    VERSION, DEFLATED, WITH_UTF8_NAMES = 20, 8, 0x800
+
+    def __init__(self, file: IO[bytes]) -> None:
+        self.file = file
+        self.entries: list[bytes] = []
+
+    def add(self, member: str, blocks: Iterable[bytes]) -> None:
+        """A part; its length and checksum are put before it when they are known."""
+        name, at, packer, checksum, length = member.encode(), self.file.tell(), Packer(bare=True), 0, 0
+        self.file.write(b"\0" * (30 + len(name)))
         for block in blocks:
-            file.write(block)
+            checksum, length = crc32(block, checksum), length + len(block)
+            self.file.writelines(packer.add(block))
+        self.file.write(packer.end())
+        end = self.file.tell()
+        size = end - at - 30 - len(name)
+        common = struct.pack(
+            "<5H3L2H", self.VERSION, self.WITH_UTF8_NAMES, self.DEFLATED, 0, self.DATE, checksum, size, length,
+            len(name), 0,
+        )  # fmt: skip
+        self.file.seek(at)
+        self.file.write(b"PK\x03\x04" + common + name)
+        self.file.seek(end)
+        self.entries.append(
+            b"PK\x01\x02" + struct.pack("<H", self.VERSION) + common + struct.pack("<3H2L", 0, 0, 0, 0, at) + name
+        )
+
+    def close(self) -> None:
+        """The list of the parts."""
+        at, count, size = self.file.tell(), len(self.entries), sum(map(len, self.entries))
+        self.file.writelines(self.entries)
+        self.file.write(b"PK\x05\x06" + struct.pack("<4H2LH", 0, 0, count, count, size, at, 0))
 
 
 def _blocks(path: Path) -> Iterable[bytes]:

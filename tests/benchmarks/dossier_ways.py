@@ -85,12 +85,21 @@ def rows_of(system: dict[str, Any]) -> Iterator[Cells]:
         yield from working_cells(reading)
 
 
+#: Processor seconds of this process when the last section was drawn: what comes after is done by one process alone.
+DRAWN_AT = [0.0]
+
+
 def ours(content: FrozenContent, files: Path, out: Path, processes: int) -> None:
     """The product."""
     from commissioning.dossier.render import build
 
+    def progress(phase: str, done: int, total: int) -> None:
+        if phase != "joining pages":
+            DRAWN_AT[0] = time.process_time()
+
     with tempfile.TemporaryDirectory() as work:
-        build(content, files=lambda digest: files / digest, workdir=Path(work), out=out, processes=processes)
+        find = {"files": lambda digest: files / digest, "workdir": Path(work)}
+        build(content, **find, out=out, processes=processes, progress=progress)
 
 
 def register_face() -> str:
@@ -198,15 +207,18 @@ def main() -> None:
     way, stored, files, out, processes = sys.argv[1:]
     content = FrozenContent(Path(stored))
     fonts.face(fonts.REGULAR)
-    start = time.perf_counter()
+    start, before = time.perf_counter(), time.process_time()
     {"ours": ours, "floor": floor, "platypus": platypus, "chunks": chunks}[way](
         content, Path(files), Path(out), int(processes)
     )
-    seconds = time.perf_counter() - start
+    seconds, after = time.perf_counter() - start, time.process_time()
     # The peak of this program alone (the kernel's other count starts from its parent's), and of a worker.
     own = int(re.search(r"VmHWM:\s+(\d+)", Path("/proc/self/status").read_text())[1])  # type: ignore[index]
-    worker = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
-    print(json.dumps({"seconds": seconds, "peak": max(own, worker) / 1024}))
+    children = resource.getrusage(resource.RUSAGE_CHILDREN)
+    processor = after - before + children.ru_utime + children.ru_stime
+    alone = after - DRAWN_AT[0] if way == "ours" else processor
+    peak = max(own, children.ru_maxrss) / 1024
+    print(json.dumps({"seconds": seconds, "peak": peak, "processor": processor, "alone": alone}))
 
 
 if __name__ == "__main__":

@@ -58,8 +58,8 @@ def recordings(sheet: Sheet, data: Mapping[str, Any]) -> None:
 
 
 def _recording(sheet: Sheet, recording: Mapping[str, Any]) -> None:
-    sheet.tag(recording.get("tag", ""))
-    sheet.heading(2, f"{recording['ref']}  {recording['title']}", listed=False, keep=170)
+    title = f"{recording['ref']}  {recording['title']}"
+    sheet.heading(2, title, tag=recording.get("tag", ""), listed=False, keep=170)
     for label, value in (
         ("Started", when(recording["started_at"])),
         ("By, instrument", f"{recording['by']}, {recording.get('instrument', '')}"),

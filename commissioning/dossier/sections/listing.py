@@ -25,6 +25,7 @@ def contents(sheet: Sheet, data: Mapping[str, Any]) -> None:
         if start:
             sheet.new_page()
         sheet.heading(0, "Contents" if not start else "Contents (continued)", listed=not start)
+        sheet.ensure(PITCH)
         for level, title, page, target in data["entries"][start : start + a_page]:
             _line(sheet, level, title, page, target)
 
@@ -50,6 +51,7 @@ def _line(sheet: Sheet, level: int, title: str, page: int, target: str) -> None:
 def index(sheet: Sheet, entries: Iterable[tuple[str, Sequence[tuple[int, str]]]]) -> None:
     """Index of tags in three columns, every page number a link."""
     sheet.heading(0, "Index of tags", anchor="index")
+    sheet.ensure(PITCH)
     width = (sheet.box.width - 24) / 3
     column, top = 0, sheet.y
     drawn = False

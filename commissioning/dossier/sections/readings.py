@@ -99,7 +99,7 @@ def _one(sheet: Sheet, reading: Mapping[str, Any]) -> None:
     lines = list(_lines(reading))
     sheet.ensure(SMALL * LEAD * min(len(lines) + 2, 12))
     sheet.y -= SMALL + 3
-    sheet.anchor(f"working:{reading['ref']}")
+    sheet.row_anchor(f"working:{reading['ref']}")
     sheet.write(sheet.box.left, sheet.y, reading["ref"], MONO, SMALL)
     sheet.write(sheet.box.left + 62, sheet.y, wrap(_what(reading), 300, BOLD, SMALL)[0], BOLD, SMALL)
     sheet.write_right(sheet.box.right, sheet.y, f"{reading['calculation']} @ {reading['edition']}", MONO, SMALL, MID)

@@ -14,8 +14,7 @@ from commissioning.drawings.stage_strip import STATES, stage_strip
 
 def system_head(sheet: Sheet, data: Mapping[str, Any]) -> None:
     """What the system is, where it stands, and its recorded supply state."""
-    sheet.tag(data["tag"])
-    sheet.heading(0, f"{data['tag']}  {data['name']}", anchor=f"system:{data['id']}")
+    sheet.heading(0, f"{data['tag']}  {data['name']}", anchor=f"system:{data['id']}", tag=data["tag"])
     for label, key in (("Site", "site"), ("Kind of system", "kind"), ("Times are in", "time_zone")):
         sheet.pair(label, data.get(key, ""))
     sheet.pair("Supply state", data.get("supply_state", "not recorded - treat as LIVE"), style=BOLD)
@@ -41,12 +40,8 @@ def certificates(sheet: Sheet, data: Mapping[str, Any]) -> None:
     if not data["stages"]:
         sheet.nothing("No stage is planned for this system.")
     for stage in data["stages"]:
-        sheet.heading(
-            2,
-            f"{stage['name']}: {STATES[stage['state']][0]}",
-            listed=False,
-            keep=95 if stage.get("acceptances") else 40,
-        )
+        keep = 95 if stage.get("acceptances") else 40
+        sheet.heading(2, f"{stage['name']}: {STATES[stage['state']][0]}", listed=False, keep=keep)
         if stage.get("statement"):
             sheet.paragraph(stage["statement"])
         for acceptance in stage.get("acceptances", []):
@@ -56,9 +51,7 @@ def certificates(sheet: Sheet, data: Mapping[str, Any]) -> None:
 
 
 def _acceptance(sheet: Sheet, acceptance: Mapping[str, Any]) -> None:
-    top = sheet.y
     sheet.ensure(46)
-    top = min(top, sheet.y)
     sheet.pair("Accepted by", person(acceptance), style=BOLD)
     sheet.pair("At", when(acceptance["at"]))
     sheet.pair("SHA-256 of what was signed", acceptance["hash"], style=MONO)
