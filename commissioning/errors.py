@@ -35,6 +35,10 @@ class Conflict(ServiceError):
     """Somebody else was first, or the same UUID came with other content (HTTP 409)."""
 
 
+class NoRoom(ServiceError):
+    """A disk is full: it passes when somebody makes room, and background work is tried again until then."""
+
+
 class Busy(Conflict):
     """So much waits already that more is not taken on now (HTTP 429)."""
 

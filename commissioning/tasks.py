@@ -3,6 +3,7 @@
 from celery import shared_task
 
 from commissioning.services import dossier_units, job_runs, jobs, outbox_files
+from commissioning.stored_files import clear_half_written
 
 
 @shared_task(name="commissioning.tasks.run_job")
@@ -33,3 +34,4 @@ def draw_units(dossier_id: str) -> None:
 def sweep_files() -> None:
     """Drop what phones began to send and nobody needs any more."""
     outbox_files.sweep_files()
+    clear_half_written()

@@ -170,11 +170,9 @@ def _prove(manifest: Manifest) -> None:
 
 def _put_files(archive: zipfile.ZipFile, manifest: Manifest, placed: list[str]) -> None:
     for name, one in manifest.files.items():
-        if default_storage.exists(name):
-            if sha256_of_stored(name) != one["sha256"]:
-                raise NotAnExport(f"Another file of the name {name} is in the store here.")
-            continue
-        placed.append(name)
+        if default_storage.exists(name) and sha256_of_stored(name) != one["sha256"]:
+            raise NotAnExport(f"Another file of the name {name} is in the store here.")
+        placed.append(name)  # also one that a broken import left: stored anew, it is not swept as old
         with archive.open(f"files/{name}") as file:
             put_back(name, file)
         if sha256_of_stored(name) != one["sha256"]:

@@ -25,7 +25,7 @@ from commissioning.dossier.content_batch import zone_of
 from commissioning.dossier.content_schema import ContentRefused
 from commissioning.dossier.content_words import moment, upto
 from commissioning.dossier.images import FileDiffers
-from commissioning.errors import ServiceError
+from commissioning.errors import NoRoom, ServiceError
 from commissioning.models import Dossier, Job, Membership, Project, Role, Site, StageKind, System
 from commissioning.rules.gate_parts import NOTHING
 from commissioning.selectors.dossiers import revisions_of, scope_words, systems_of
@@ -54,8 +54,9 @@ def build_dossier(*, job: Job, dossier: Dossier) -> None:
         place.clear()
     except OSError as error:
         full = error.errno in (errno.ENOSPC, errno.EDQUOT)
-        words = NO_ROOM if full else NOT_WRITTEN.format(what=error.strerror or type(error).__name__)
-        raise ServiceError(words) from error
+        if full:
+            raise NoRoom(NO_ROOM) from error
+        raise ServiceError(NOT_WRITTEN.format(what=error.strerror or type(error).__name__)) from error
     except FileDiffers as error:
         raise ServiceError(DIFFERS.format(what=error)) from error
     except ContentRefused as error:

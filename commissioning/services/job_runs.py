@@ -66,14 +66,15 @@ def _work(job: Job) -> None:
         result = runner_for(job.kind)(job)
     except (jobs.LeaseLost, jobs.JobCancelled):
         raise
+    except passing_faults() as fault:
+        log.warning("Job %s is put off.", job.pk, exc_info=True)
+        passing = PASSING.format(what=type(fault).__name__)
+        jobs.put_off(job, fault.words if isinstance(fault, ServiceError) else passing)
     except ServiceError as refusal:
         jobs.fail(job, refusal.words)
     except SoftTimeLimitExceeded:
         log.warning("Job %s took too long and was stopped.", job.pk)
         jobs.fail(job, TOO_LONG.format(minutes=settings.JOB_SECONDS[queue_of(job.kind)] / 60, id=job.pk))
-    except passing_faults() as fault:
-        log.warning("Job %s is put off.", job.pk, exc_info=True)
-        jobs.put_off(job, PASSING.format(what=type(fault).__name__))
     except Exception as error:
         log.exception("Job %s failed.", job.pk)
         jobs.fail(job, FAILED.format(what=type(error).__name__, id=job.pk))

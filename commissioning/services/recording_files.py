@@ -87,7 +87,8 @@ def received(file: IO[bytes]) -> Iterator[Received]:
 def keep(*, recording: TestRecording, found: Received) -> None:
     """Put the raw file into the store, once for each content."""
     name = recording.raw.field.generate_filename(recording, recording.raw_name)
-    if default_storage.exists(name):
+    # A file that no recording names is left alone: it may be swept in this moment.
+    if default_storage.exists(name) and TestRecording.objects.filter(raw=name).exists():
         recording.raw.name = name
     else:
         with found.path.open("rb") as file:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from datetime import datetime
-from typing import IO
 
 from django.core.files.storage import default_storage
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
@@ -13,8 +11,8 @@ from django.utils import timezone
 from django.utils.http import http_date, parse_http_date_safe, quote_etag
 
 from commissioning.models import Dossier
+from commissioning.stored_files import part_of
 
-BLOCK = 256 * 1024
 ONE_RANGE = re.compile(r"bytes=(\d*)-(\d*)")
 
 
@@ -70,15 +68,11 @@ def stored_file(
     status = 206 if span else 200
     if request.method == "HEAD":
         return HttpResponse(status=status, headers=headers, content_type=media_type)
-    blocks = _blocks(_opened(name), first, last - first + 1)
-    return StreamingHttpResponse(blocks, status=status, headers=headers, content_type=media_type)
-
-
-def _opened(name: str) -> IO[bytes]:
     try:
-        return default_storage.open(name)
+        blocks = part_of(name, first, last - first + 1)
     except FileNotFoundError as error:
         raise Http404("The file is not in the storage any more. Tell whoever runs the product.") from error
+    return StreamingHttpResponse(blocks, status=status, headers=headers, content_type=media_type)
 
 
 def _span(request: HttpRequest, tag: str, at: datetime, size: int) -> tuple[int, int] | tuple[()] | None:
@@ -100,11 +94,3 @@ def _still_the_same(condition: str, tag: str, at: datetime) -> bool:
     if not condition or condition == tag:
         return True
     return parse_http_date_safe(condition) == int(at.timestamp())
-
-
-def _blocks(file: IO[bytes], start: int, length: int) -> Iterator[bytes]:
-    with file:
-        file.seek(start)
-        while length > 0 and (block := file.read(min(BLOCK, length))):
-            length -= len(block)
-            yield block

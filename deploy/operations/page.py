@@ -47,6 +47,7 @@ def show(request: HttpRequest) -> HttpResponse:
         "missing_queues": _missing_queues(),
         "backup": _backup(),
         "storage": storage.used(),
+        "swept": state.last("strays"),
         "versions": versions(),
         "sign_out_url": reverse("sign-out"),
         "now": timezone.now(),

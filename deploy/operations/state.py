@@ -71,4 +71,9 @@ def at_work(part: str) -> Sequence[AtWork]:
 
 def last_backup() -> LastSeen | None:
     """The last backup that was finished."""
-    return LastSeen.objects.filter(part="backup").order_by("-at").first()
+    return last("backup")
+
+
+def last(part: str) -> LastSeen | None:
+    """When something was last done, and what came of it."""
+    return LastSeen.objects.filter(part=part).order_by("-at").first()

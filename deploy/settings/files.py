@@ -46,7 +46,7 @@ _BUCKET = text("TRACKER_S3_BUCKET")
 STORAGES = {
     "default": {"BACKEND": "storages.backends.s3.S3Storage", "OPTIONS": s3_options(_BUCKET)}
     if _BUCKET
-    else {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    else {"BACKEND": "commissioning.disk_store.WholeFileStorage"},
     "staticfiles": {
         "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
         if PRODUCTION

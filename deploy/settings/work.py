@@ -1,5 +1,6 @@
 """Background work: Redis in production, a folder as the broker by default."""
 
+from celery.schedules import crontab
 from kombu import Queue
 
 from deploy.environment import number, text
@@ -59,6 +60,7 @@ JOB_PASSING_FAULTS = (
     "django.db.utils.OperationalError",
     "django.db.utils.InterfaceError",
     "builtins.ConnectionError",
+    "commissioning.errors.NoRoom",
     "builtins.TimeoutError",
     "botocore.exceptions.HTTPClientError",
     "botocore.exceptions.EndpointConnectionError",
@@ -100,6 +102,12 @@ CELERY_BEAT_SCHEDULE = {
     "drop files of phones that nobody needs": {
         "task": "commissioning.tasks.sweep_files",
         "schedule": FILE_SWEEP_SECONDS,
+        "options": {"expires": FILE_SWEEP_SECONDS},
+    },
+    # At an hour of the day: an interval of a day would never end on a machine that is restarted daily.
+    "take away files that nothing names": {
+        "task": "deploy.tasks.sweep_strays",
+        "schedule": crontab(hour="3", minute="17"),
         "options": {"expires": FILE_SWEEP_SECONDS},
     },
 }

@@ -80,8 +80,8 @@ def _keep(*, actor: User, item: PunchItem, picture: Picture, at: datetime, capti
     )
     if id is not None:
         photo.pk = id
-    photo.file.name = _file_away(photo_path(photo, ""), picture.data)
-    photo.thumbnail.name = _file_away(thumbnail_path(photo, ""), picture.small)
+    photo.file.name = _file_away("file", photo_path(photo, ""), picture.data)
+    photo.thumbnail.name = _file_away("thumbnail", thumbnail_path(photo, ""), picture.small)
     photo.save(force_insert=True)
     words = f"Photo added to {item.label}" + (f": {caption}" if caption else ".")
     _recorded(photo, item=item, actor=actor, action="punch_photo_added", words=words)
@@ -132,9 +132,13 @@ def _recorded(photo: Photo, *, item: PunchItem, actor: User, action: str, words:
     )
 
 
-def _file_away(name: str, data: bytes) -> str:
-    """Store the bytes under their own hash; where they are already, nothing is written twice."""
-    if default_storage.exists(name):
+def _file_away(field: str, name: str, data: bytes) -> str:
+    """Store the bytes under their own hash; what is on record already is not written twice.
+
+    A file that no photo names is left alone, since it may be swept in this moment, and so is one of another length.
+    """
+    there = default_storage.exists(name) and default_storage.size(name) == len(data)
+    if there and Photo.objects.filter(**{field: name}).exists():
         return name
     return default_storage.save(name, ContentFile(data))
 

@@ -22,12 +22,14 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError, connections
 
 from commissioning.services import jobs, outbox_files
+from commissioning.stored_files import clear_half_written
 from deploy.demo.load import load_demo
 from deploy.demo.people import Login
 from deploy.environment import text
 from deploy.operations import seen
 from deploy.operations.versions import version
 from deploy.supervisor import Child, Supervisor
+from deploy.tasks import sweep_strays
 
 #: What the product keeps in its data folder, and all that --fresh removes there.
 KEPT = (
@@ -105,8 +107,14 @@ def look_after(supervisor: Supervisor) -> None:
             sweep(jobs.sweep)
         if time.monotonic() >= next_files:
             next_files = time.monotonic() + settings.FILE_SWEEP_SECONDS
-            sweep(outbox_files.sweep_files)
+            sweep(sweep_files)
         time.sleep(0.2)
+
+
+def sweep_files() -> None:
+    outbox_files.sweep_files()
+    clear_half_written()
+    sweep_strays()
 
 
 def sweep(look_through: Callable[[], object]) -> None:
