@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from commissioning.services import dossier_units, job_runs, jobs, outbox_files
+from commissioning.services import dossier_units, job_runs, jobs, notices, outbox_files
 from commissioning.stored_files import clear_half_written
 
 
@@ -35,3 +35,9 @@ def sweep_files() -> None:
     """Drop what phones began to send and nobody needs any more."""
     outbox_files.sweep_files()
     clear_half_written()
+
+
+@shared_task(name="commissioning.tasks.drop_old_notices")
+def drop_old_notices() -> None:
+    """Forget what people were told long ago."""
+    notices.drop_old()

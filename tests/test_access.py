@@ -47,6 +47,11 @@ PAGES = {
     # plant
     "portfolio": Row("", ALL, ALL),
     "find": Row("", ALL, ALL),
+    # notices are each person's own
+    "notices": Row("", ALL, SENT),
+    "notices-seen": Row("", SENT, ON),
+    "notices-choice": Row("", ALL, ON),
+    "notice": Row("notice", "302 404 404 404", SENT),
     "system-copy": Row("system", HERE, FORM_HERE),
     "site-copy": Row("site", HERE, FORM_HERE),
     "holding": Row("", ALL, ALL),

@@ -68,6 +68,15 @@ class SettingsForm(forms.Form):
         help_text="Off: the position is taken out of every photo before it is kept.",
     )
 
+    escalate_after_days = forms.IntegerField(
+        required=False,
+        min_value=0,
+        max_value=365,
+        label="Managers are told of a punch item that is overdue for more than … days",
+        help_text="Empty: they are not told. Whoever owes it is told in any case.",
+        error_messages=dict.fromkeys(("invalid", "min_value", "max_value"), "Write whole days, 0 to 365, or nothing."),
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
     second_factor = forms.ChoiceField(
         label="A second factor at sign-in",
         choices=SecondFactorFor.choices,

@@ -9,6 +9,7 @@ from .entry import ApiToken, Invitation, TokenScope
 from .finding import FindEntry, FindWord
 from .instruments import Calibration, Instrument, InstrumentRange
 from .jobs import Job, JobState
+from .notices import DoneToday, Notice, NoticeKind, NoticeOff
 from .outbox import OutboxFile, OutboxFilePart, OutboxItem, OutboxState
 from .procedures import Action, Point, Procedure, ProcedureLine, StageKind, Work
 from .readings import Reading, Verdict
@@ -57,6 +58,7 @@ __all__ = [
     "Concession",
     "DecisionRule",
     "Direction",
+    "DoneToday",
     "Dossier",
     "DossierScope",
     "DossierUnit",
@@ -72,6 +74,9 @@ __all__ = [
     "LineState",
     "Membership",
     "NO_DATE",
+    "Notice",
+    "NoticeKind",
+    "NoticeOff",
     "Outcome",
     "OutboxFile",
     "OutboxFilePart",

@@ -47,6 +47,9 @@ class Project(Record):
         default=SecondFactorFor.NOBODY,
         help_text="Who signs in with a second factor.",
     )
+    escalate_after_days = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Days overdue after which managers are told of a punch item; empty: never."
+    )
     stage_plans = models.JSONField(default=dict, blank=True, help_text="Stages by system kind, where they differ.")
     punch_count = models.PositiveIntegerField(default=0, help_text="Last punch item number given.")
     dossier_count = models.PositiveIntegerField(default=0, help_text="Last dossier number given.")

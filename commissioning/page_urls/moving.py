@@ -1,11 +1,15 @@
-"""Addresses of what keeps a project moving: finding things, copying what was built before."""
+"""Addresses of what keeps a project moving: finding things, being told, copying what was built before."""
 
 from django.urls import path
 
-from commissioning.views import copying, find
+from commissioning.views import copying, find, notices
 
 urlpatterns = [
     path("p/<str:code>/find/", find.show, name="find"),
+    path("p/<str:code>/notices/", notices.show, name="notices"),
+    path("p/<str:code>/notices/seen/", notices.seen, name="notices-seen"),
+    path("p/<str:code>/notices/choice/", notices.choice, name="notices-choice"),
+    path("p/<str:code>/notices/<uuid:id>/", notices.follow, name="notice"),
     path("p/<str:code>/systems/<uuid:id>/copy/", copying.system, name="system-copy"),
     path("p/<str:code>/sites/<uuid:id>/copy/", copying.site, name="site-copy"),
 ]

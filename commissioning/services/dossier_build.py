@@ -26,7 +26,7 @@ from commissioning.dossier.content_schema import ContentRefused
 from commissioning.dossier.content_words import moment, upto
 from commissioning.dossier.images import FileDiffers
 from commissioning.errors import NoRoom, ServiceError
-from commissioning.models import Dossier, Job, Membership, Project, Role, Site, StageKind, System
+from commissioning.models import Dossier, Job, Membership, NoticeKind, Project, Role, Site, StageKind, System
 from commissioning.rules.gate_parts import NOTHING
 from commissioning.selectors.dossiers import revisions_of, scope_words, systems_of
 from commissioning.services import dossier_files, dossier_units, jobs
@@ -34,6 +34,7 @@ from commissioning.services.audit import record
 from commissioning.services.dossier_files import Workplace
 from commissioning.services.dossier_signing import NAME, Signing, signing
 from commissioning.services.dossier_units import Sharing
+from commissioning.services.notices import News, tell
 
 #: Progress is written to the job's row no more often than this.
 TOLD_EVERY_SECONDS = 0.4
@@ -320,6 +321,9 @@ def _finish(job: Job, dossier: Dossier, place: Workplace, made: Made) -> None:
                     "unsigned_bytes": made.unsigned.stat().st_size,
                 },
             )
+            ready = f"Dossier {dossier.label} is built: {made.report.pages} pages."
+            news = News(NoticeKind.DOSSIER, f"dossier:{dossier.pk}", ready, "commissioning.dossier", dossier.pk)
+            tell(news, project=dossier.project_id, people=[job.asked_by_id])
             drawn = dossier_units.forget(dossier)
             jobs.finish(job, _result(dossier, made))
     except (jobs.LeaseLost, jobs.JobCancelled):

@@ -30,6 +30,7 @@ SETTINGS = (
     "far_end_by_second_person",
     "keep_photo_position",
     "second_factor",
+    "escalate_after_days",
     "stage_plans",
 )
 #: Settings by which the gate decides.
@@ -119,6 +120,9 @@ def _check_settings(changes: Mapping[str, Any]) -> None:
         problems["decision_rule"] = "Choose simple or guarded acceptance."
     if not 0 <= float(changes.get("guard_factor", 1.0)) <= 3:
         problems["guard_factor"] = "A guard factor lies between 0 and 3."
+    days = changes.get("escalate_after_days")
+    if days is not None and not 0 <= days <= 365:
+        problems["escalate_after_days"] = "Write whole days, 0 to 365, or nothing."
     for kind, plan in changes.get("stage_plans", {}).items():
         try:
             stage_plan(kind, {kind: plan})

@@ -8,7 +8,7 @@ from uuid import UUID
 from django.utils import timezone
 
 from commissioning.errors import Conflict, InvalidInput, Refused
-from commissioning.models import Acceptance, PermissionToEnergise, Stage, StageState, System, User
+from commissioning.models import Acceptance, NoticeKind, PermissionToEnergise, Stage, StageState, System, User
 from commissioning.rules.gate import Signer, acceptance_blockers, entry_blockers, signer_blockers
 from commissioning.rules.gate_parts import STAGES, SUPPLIES
 from commissioning.rules.stages import stage_plan
@@ -17,6 +17,7 @@ from commissioning.selectors.facts import stage_facts
 from commissioning.selectors.stages import rests_on
 from commissioning.services.audit import record
 from commissioning.services.locks import lock_project, lock_system
+from commissioning.services.notices import News, tell
 from commissioning.services.permissions import EVERYONE, MANAGERS, WORKERS, require
 from commissioning.services.repeats import already_made
 from commissioning.services.signing import check_password, signature_fields
@@ -96,7 +97,13 @@ def accept_stage(
         words=f"Accepted {stage}.",
         data={"acceptance": acceptance.pk, "signed_hash": acceptance.signed_hash, "remark": remark},
     )
+    _tell_gate(stage, f"{stage} was accepted by {signed_by}.", key=f"gate:{acceptance.pk}", by=signed_by)
     return acceptance
+
+
+def _tell_gate(stage: Stage, words: str, *, key: str, by: User) -> None:
+    news = News(NoticeKind.GATE, key, words, "stage", stage.pk, site=stage.system.site_id)
+    tell(news, project=stage.system.project_id, but=by)
 
 
 @state_change()
@@ -134,6 +141,7 @@ def _withdraw_one(*, actor: User, stage: Stage, reason: str, because_of: Stage) 
             words=f"Withdrew the acceptance of {stage}: {words}",
             data={"acceptances": [acceptance.pk for acceptance in standing], "because_of": because_of.pk},
         )
+        _tell_gate(stage, f"{stage}: acceptance withdrawn: {words}", key=f"withdrawn:{standing[0].pk}", by=actor)
     _withdraw_permissions(actor=actor, stage=stage, reason=words)
     return standing
 

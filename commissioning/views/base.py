@@ -30,6 +30,7 @@ from commissioning.errors import (
 from commissioning.models import Role, Site, System, User
 from commissioning.rules.safety import EnergyState, energy_state
 from commissioning.selectors.access import Access, access_by_code, memberships_of
+from commissioning.selectors.notices import with_unseen
 from commissioning.selectors.second_factor import lacks_second_factor
 from commissioning.sign_in.attempts import count_wrong_signature
 from commissioning.views.links import blocker_row, page_url
@@ -109,12 +110,14 @@ def page(
     """Render a page of the project with its navigation; `system` adds the banner of its recorded energy state."""
     access: Access = request.access  # type: ignore[attr-defined]
     code = access.project.code
+    choices = project_choices(access)
     shared: dict[str, Any] = {
         "access": access,
         "project": access.project,
         "code": code,
         "role": Role(access.role).label,
-        "projects": project_choices(access),
+        "projects": choices,
+        "unseen": next((choice["unseen"] for choice in choices if choice["current"]), 0),
         "navigation": navigation(code, section),
         "sign_out_url": reverse("sign-out"),
         "zone": timezone.get_current_timezone_name(),
@@ -125,14 +128,15 @@ def page(
 
 
 def project_choices(access: Access) -> list[dict[str, Any]]:
-    """The projects that the person can change to."""
+    """The projects that the person can change to, each with how many notices are new: one query."""
     return [
         {
             "label": membership.project.name,
             "url": reverse("portfolio", args=[membership.project.code]),
             "current": membership.project_id == access.project.pk,
+            "unseen": membership.unseen,  # type: ignore[attr-defined]
         }
-        for membership in memberships_of(access.user)
+        for membership in with_unseen(memberships_of(access.user))
     ]
 
 

@@ -62,6 +62,8 @@ def _value_words(project: Project, name: str) -> str:
         return "yes" if value else "no"
     if name == "decision_rule":
         return project.get_decision_rule_display()
+    if name == "escalate_after_days":
+        return "not told" if value is None else f"{value} days"
     if name == "second_factor":
         return project.get_second_factor_display()
     return f"{value:g}" if isinstance(value, float) else str(value)

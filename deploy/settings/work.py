@@ -92,12 +92,24 @@ JOB_RUNNERS = {
 # `manage.py demo` sweeps by itself; elsewhere `celery -A deploy beat` does. A sweep that nobody took is dropped when
 # the next one is due, and the schedule is kept in memory: there is no file that a power cut could damage.
 FILE_SWEEP_SECONDS = 3600.0
+#: What is done once a day of each project is asked for so often; the day's row decides who does it.
+TELL_SECONDS = 600.0
 CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
 CELERY_BEAT_SCHEDULE = {
     "queue expired jobs again": {
         "task": "commissioning.tasks.sweep_jobs",
         "schedule": JOB_SWEEP_SECONDS,
         "options": {"expires": JOB_SWEEP_SECONDS},
+    },
+    "tell who owes what is due or overdue": {
+        "task": "punchlist.tasks.tell_overdue",
+        "schedule": TELL_SECONDS,
+        "options": {"expires": TELL_SECONDS},
+    },
+    "forget what people were told long ago": {
+        "task": "commissioning.tasks.drop_old_notices",
+        "schedule": FILE_SWEEP_SECONDS,
+        "options": {"expires": FILE_SWEEP_SECONDS},
     },
     "drop files of phones that nobody needs": {
         "task": "commissioning.tasks.sweep_files",

@@ -11,12 +11,13 @@ from uuid import UUID
 from django.utils import timezone
 
 from commissioning.errors import Conflict, InvalidInput, NotAllowed, Refused
-from commissioning.models import Project, User
+from commissioning.models import NoticeKind, Project, User
 from commissioning.models.base import new_id
 from commissioning.rules.gate import Blocker, Rule
 from commissioning.rules.gate_parts import NOTHING
 from commissioning.services.audit import record
 from commissioning.services.locks import lock_project
+from commissioning.services.notices import News, tell
 from commissioning.services.permissions import WORKERS, require
 from commissioning.services.state_change import state_change
 from punchlist.models import ItemState, ItemStep, PunchItem
@@ -66,6 +67,8 @@ def assign_items(
     PunchItem.objects.filter(pk__in=[item.pk for item in changed]).update(**wanted, changed_at=now)
     ItemStep.objects.bulk_create(steps)
     _record(actor=actor, project=project, items=changed, action="punch_items_assigned", batch=batch, steps=steps)
+    if isinstance(owes, User) and owes.pk != actor.pk:
+        _tell(owes, [item for item in changed if item.owes_id != owes.pk], project=project, batch=batch)
     return Assignment(batch, tuple(sorted(item.number for item in changed)))
 
 
@@ -111,6 +114,19 @@ def last_assignment(*, actor: User, project: Project) -> Assignment | None:
     batch = UUID(newest.changes["batch"])
     numbers = sorted(step.item.number for step in _steps_of(project, batch=batch, step=ASSIGNED))
     return Assignment(batch, tuple(numbers))
+
+
+def _tell(owes: User, items: list[PunchItem], *, project: Project, batch: UUID) -> None:
+    """One notice for the whole of it, however many items there are."""
+    if not items:
+        return
+    words = f"{len(items)} punch item{'s are' if len(items) > 1 else ' is'} yours: {_labels(items)}."
+    news = News(NoticeKind.ASSIGNED, f"assigned:{batch}", words, "punch-list", "mine=true")
+    tell(news, project=project, people=[owes.pk])
+
+
+def _labels(items: list[PunchItem]) -> str:
+    return ", ".join(item.label for item in items[:10]) + (" …" if len(items) > 10 else "")
 
 
 def _wanted(owes: User | Keep | None, owes_company: str | Keep, due_on: date | Keep | None) -> dict[str, Any]:
@@ -206,7 +222,6 @@ def _record(
         return
     systems = {item.system_id for item in items}
     verb = "Took back the assignment of" if action.endswith("undone") else "Assigned"
-    numbers = ", ".join(item.label for item in items[:10]) + (" …" if len(items) > 10 else "")
     record(
         project=project,
         actor=actor,
@@ -214,7 +229,7 @@ def _record(
         touches=NOTHING,
         on=project,
         system=systems.pop() if len(systems) == 1 else None,
-        words=f"{verb} {len(items)} punch items: {numbers}.",
+        words=f"{verb} {len(items)} punch items: {_labels(items)}.",
         data={
             "batch": batch,
             "items": [

@@ -11,11 +11,12 @@ from uuid import UUID
 from django.utils import timezone
 
 from commissioning.errors import InvalidInput
-from commissioning.models import Membership, Project, System, User
+from commissioning.models import Membership, NoticeKind, Project, System, User
 from commissioning.rules.gate_parts import ALARMS, ITEMS
 from commissioning.selectors.access import Access
 from commissioning.services.audit import record
 from commissioning.services.locks import lock_system
+from commissioning.services.notices import News, tell
 from punchlist.models import ItemStep, PunchItem
 from punchlist.rules.steps import RECTIFIED, ItemStanding, Person
 
@@ -138,6 +139,15 @@ def check_owner(owes: User | None, *, project: Project | UUID, sites: Collection
         seen = membership.sites.filter(pk__in=set(sites)).count()
         if seen < len(set(sites)):
             raise InvalidInput({"owes": f"{owes} is not a member at that site, and would not see the item."})
+
+
+def tell_owner(item: PunchItem, *, by: User, key: object) -> None:
+    """Whoever is to do it hears of it, unless they put their own name there."""
+    if item.owes_id is None or item.owes_id == by.pk:
+        return
+    words = f"{item.label} is yours{f', due {item.due_on}' if item.due_on else ''}: {item.text[:160]}"
+    news = News(NoticeKind.ASSIGNED, f"assigned:{key}", words, "item", item.pk, site=item.system.site_id)
+    tell(news, project=item.project_id, people=[item.owes_id])
 
 
 def owner_words(owes: User | None, company: str) -> str:

@@ -32,6 +32,7 @@ from punchlist.services.common import (
     owner_words,
     person_of,
     standing_of,
+    tell_owner,
 )
 
 
@@ -115,6 +116,7 @@ def raise_item(
         item.pk = id
     item.save(force_insert=True)
     add_step(item=item, step=RAISED, by=actor, at=item.raised_at, changes=_as_raised(item))
+    tell_owner(item, by=actor, key=item.pk)
     if alarm and alarm.outcome == AlarmOutcome.UNEXPLAINED and access.role in WORKERS:
         decide_alarm(actor=actor, alarm=alarm, outcome=AlarmOutcome.GENUINE, explanation=f"Punch item {item.label}.")
     return item
@@ -190,7 +192,9 @@ def _save_changes(*, actor: User, item: PunchItem, before: dict[str, str], reaso
         return item
     item.changed_at = timezone.now()
     item.save(update_fields=["category", "text", "equipment", "owes", "owes_company", "due_on", "changed_at"])
-    add_step(item=item, step=CHANGED, by=actor, at=item.changed_at, remark=reason, changes=changes, id=id)
+    step = add_step(item=item, step=CHANGED, by=actor, at=item.changed_at, remark=reason, changes=changes, id=id)
+    if "owes" in changes:
+        tell_owner(item, by=actor, key=step.pk)
     return item
 
 

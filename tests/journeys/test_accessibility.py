@@ -25,6 +25,8 @@ PAGES = {
     "find": ("", "What is called this"),
     "system-copy": ("system", "show what it would be called"),
     "site-copy": ("site", "show what it would be called"),
+    "notices": ("", "mechanical completion was accepted"),
+    "notices-choice": ("", "Gates accepted and withdrawn"),
     "holding": ("", "Stages worth finishing"),
     "when": ("", "There is no forecast yet"),
     "curves": ("", "How long open items have stood"),

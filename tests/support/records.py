@@ -28,6 +28,7 @@ from commissioning.services import (
     dossiers,
     invitations,
     job_runs,
+    notices,
     procedures,
     readings,
     recordings,
@@ -185,7 +186,16 @@ def _project(world: World) -> dict[str, Any]:
     invitation = invitations.invite(
         actor=world.manager, project=world.project, email="hollis@pellwick.example", role=Role.FIELD_ENGINEER
     )
-    return {"dependency": dependency.pk, "plan": plan.pk, "member": member.pk, "invitation": invitation.pk}
+    news = notices.News("gate", "a gate", "GUB10: mechanical completion was accepted.", "site", world.site.pk)
+    notices.tell(news, project=world.project, people=[world.manager.pk])
+    notice = world.project.memberships.get(user=world.manager).notices.get(key="a gate")
+    return {
+        "dependency": dependency.pk,
+        "plan": plan.pk,
+        "member": member.pk,
+        "invitation": invitation.pk,
+        "notice": notice.pk,
+    }
 
 
 def _papers(world: World, finish: Callable[[UUID], object]) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError, connections
 
-from commissioning.services import jobs, outbox_files
+from commissioning.services import jobs, notices, outbox_files
 from commissioning.stored_files import clear_half_written
 from deploy.demo.load import load_demo
 from deploy.demo.people import Login
@@ -30,6 +30,7 @@ from deploy.operations import seen
 from deploy.operations.versions import version
 from deploy.supervisor import Child, Supervisor
 from deploy.tasks import sweep_strays
+from punchlist.services import overdue
 
 #: What the product keeps in its data folder, and all that --fresh removes there.
 KEPT = (
@@ -99,7 +100,7 @@ def look_after(supervisor: Supervisor) -> None:
     This process sweeps instead of a scheduler beside the worker: it outlives a killed worker, and has no file of its
     own that could be damaged.
     """
-    next_sweep = next_files = 0.0
+    next_sweep = next_files = next_told = 0.0
     while not supervisor.stopping:
         supervisor.look_after()
         if time.monotonic() >= next_sweep:
@@ -108,6 +109,10 @@ def look_after(supervisor: Supervisor) -> None:
         if time.monotonic() >= next_files:
             next_files = time.monotonic() + settings.FILE_SWEEP_SECONDS
             sweep(sweep_files)
+            sweep(notices.drop_old)
+        if time.monotonic() >= next_told:
+            next_told = time.monotonic() + settings.TELL_SECONDS
+            sweep(overdue.tell_overdue)
         time.sleep(0.2)
 
 

@@ -9,7 +9,7 @@ import json
 import subprocess
 import zipfile
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -61,6 +61,8 @@ def and_what_has_no_page(records: Records) -> None:
     )
     half = project.outbox_files.create(by=by, sha256="1" * 64, size=512, have=256, touched_at=now)
     half.parts.create(offset=0, data=bytes(range(256)))
+    project.memberships.first().notices_off.create(kind="gate")
+    project.done_today.create(what="overdue", day=date(2031, 3, 10))
 
 
 def emptied() -> None:

@@ -1,0 +1,24 @@
+"""What a person can be told of and can switch off, and whom a role is told of what."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Switch:
+    """One thing that a person switches on or off: what it says beside the box, and what it means."""
+
+    label: str
+    help: str
+
+
+#: Notices in the product, by kind; a mail of one's own is a switch as well. Everything is on until it is switched off.
+SWITCHES = {
+    "assigned": Switch("Punch items that become yours", "Told when somebody else puts your name on one."),
+    "due": Switch("What you owe and when", "Told the day before a punch item is due, and once when it is overdue."),
+    "escalated": Switch("What others owe too long", "Told to managers, after the days that the project sets."),
+    "gate": Switch("Gates accepted and withdrawn", "Told to everybody who sees the site."),
+    "witness": Switch("Invitations to hold and witness points", "Told to the party that the point names."),
+    "dossier": Switch("Dossiers that you asked for", "Told when one is built and can be downloaded."),
+}
