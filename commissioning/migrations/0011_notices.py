@@ -21,7 +21,7 @@ class Migration(migrations.Migration):
             name='DoneToday',
             fields=[
                 ('id', models.UUIDField(default=commissioning.models.base.new_id, editable=False, primary_key=True, serialize=False)),
-                ('what', models.CharField(max_length=20)),
+                ('what', models.CharField(max_length=60)),
                 ('day', models.DateField()),
                 ('done_at', models.DateTimeField(auto_now_add=True)),
                 ('project', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='done_today', to='commissioning.project')),

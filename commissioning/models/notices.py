@@ -63,7 +63,7 @@ class DoneToday(Record):
     """What the schedule did for a project on a day of that project: whoever writes the row does it, nobody else."""
 
     project = models.ForeignKey(Project, models.CASCADE, related_name="done_today")
-    what = models.CharField(max_length=20)
+    what = models.CharField(max_length=60)
     day = models.DateField()
     done_at = models.DateTimeField(auto_now_add=True)
 
