@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from commissioning.services import dossier_units, job_runs, jobs, notices, outbox_files
+from commissioning.services import daily_mail, dossier_units, job_runs, jobs, notices, outbox_files, outgoing
 from commissioning.stored_files import clear_half_written
 
 
@@ -41,3 +41,16 @@ def sweep_files() -> None:
 def drop_old_notices() -> None:
     """Forget what people were told long ago."""
     notices.drop_old()
+    outgoing.drop_old()
+
+
+@shared_task(name="commissioning.tasks.write_daily_mail")
+def write_daily_mail() -> None:
+    """Write to each member whose hour has come."""
+    daily_mail.write_daily()
+
+
+@shared_task(name="commissioning.tasks.send_mails")
+def send_mails() -> None:
+    """Hand over to the mail server what waits for it."""
+    outgoing.send_waiting()

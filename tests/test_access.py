@@ -50,7 +50,7 @@ PAGES = {
     # notices are each person's own
     "notices": Row("", ALL, SENT),
     "notices-seen": Row("", SENT, ON),
-    "notices-choice": Row("", ALL, ON),
+    "notices-choice": Row("", ALL, FORM),
     "notice": Row("notice", "302 404 404 404", SENT),
     "system-copy": Row("system", HERE, FORM_HERE),
     "site-copy": Row("site", HERE, FORM_HERE),

@@ -2,6 +2,7 @@
 
 import commissioning.models.base
 import django.db.models.deletion
+import django.utils.timezone
 from django.db import migrations, models
 
 
@@ -23,7 +24,7 @@ class Migration(migrations.Migration):
                 ('id', models.UUIDField(default=commissioning.models.base.new_id, editable=False, primary_key=True, serialize=False)),
                 ('what', models.CharField(max_length=60)),
                 ('day', models.DateField()),
-                ('done_at', models.DateTimeField(auto_now_add=True)),
+                ('done_at', models.DateTimeField(default=django.utils.timezone.now)),
                 ('project', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='done_today', to='commissioning.project')),
             ],
             options={

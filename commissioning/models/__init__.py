@@ -9,6 +9,7 @@ from .entry import ApiToken, Invitation, TokenScope
 from .finding import FindEntry, FindWord
 from .instruments import Calibration, Instrument, InstrumentRange
 from .jobs import Job, JobState
+from .mails import Mail, PersonalClock
 from .notices import DoneToday, Notice, NoticeKind, NoticeOff
 from .outbox import OutboxFile, OutboxFilePart, OutboxItem, OutboxState
 from .procedures import Action, Point, Procedure, ProcedureLine, StageKind, Work
@@ -72,6 +73,7 @@ __all__ = [
     "Job",
     "JobState",
     "LineState",
+    "Mail",
     "Membership",
     "NO_DATE",
     "Notice",
@@ -83,6 +85,7 @@ __all__ = [
     "OutboxItem",
     "OutboxState",
     "PermissionToEnergise",
+    "PersonalClock",
     "Point",
     "Procedure",
     "ProcedureLine",

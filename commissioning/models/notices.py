@@ -1,6 +1,7 @@
 """What the product tells a person: notices in the product, what each of them left out, and what was done once a day."""
 
 from django.db import models
+from django.utils import timezone
 
 from .access import Membership
 from .base import Record
@@ -65,7 +66,7 @@ class DoneToday(Record):
     project = models.ForeignKey(Project, models.CASCADE, related_name="done_today")
     what = models.CharField(max_length=60)
     day = models.DateField()
-    done_at = models.DateTimeField(auto_now_add=True)
+    done_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["project", "what", "day"], name="done_once_a_day")]

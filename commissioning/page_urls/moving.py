@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from commissioning.views import copying, find, notices
+from commissioning.views import copying, find, mails_off, notices
 
 urlpatterns = [
     path("p/<str:code>/find/", find.show, name="find"),
@@ -10,6 +10,7 @@ urlpatterns = [
     path("p/<str:code>/notices/seen/", notices.seen, name="notices-seen"),
     path("p/<str:code>/notices/choice/", notices.choice, name="notices-choice"),
     path("p/<str:code>/notices/<uuid:id>/", notices.follow, name="notice"),
+    path("mails/off/<str:token>/", mails_off.off, name="mails-off"),
     path("p/<str:code>/systems/<uuid:id>/copy/", copying.system, name="system-copy"),
     path("p/<str:code>/sites/<uuid:id>/copy/", copying.site, name="site-copy"),
 ]

@@ -24,6 +24,8 @@ NOT_OF_A_PROJECT = {
     "commissioning.ApiToken": "a way into this installation; that it was made is in the audit log",
     "commissioning.Invitation": "a way into this installation; that it was sent is in the audit log",
     "commissioning.Invitation_sites": "the same",
+    "commissioning.Mail": "what waits for the mail server of this installation",
+    "commissioning.PersonalClock": "a person's own, whatever the project",
     "commissioning.StageCounters": "counted anew from the rows that are taken in",
     "commissioning.SystemCounters": "counted anew from the rows that are taken in",
 }

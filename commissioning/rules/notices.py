@@ -13,7 +13,7 @@ class Switch:
     help: str
 
 
-#: Notices in the product, by kind; a mail of one's own is a switch as well. Everything is on until it is switched off.
+#: Notices in the product, by kind. Everything is on until it is switched off.
 SWITCHES = {
     "assigned": Switch("Punch items that become yours", "Told when somebody else puts your name on one."),
     "due": Switch("What you owe and when", "Told the day before a punch item is due, and once when it is overdue."),
@@ -22,3 +22,11 @@ SWITCHES = {
     "witness": Switch("Invitations to hold and witness points", "Told to the party that the point names."),
     "dossier": Switch("Dossiers that you asked for", "Told when one is built and can be downloaded."),
 }
+#: Parts of the daily mail. Where none of them has anything to say, no mail goes.
+DAILY = {
+    "mail_due": Switch("What you owe, each day", "Punch items of yours that are overdue or due by tomorrow."),
+    "mail_news": Switch("What is new, each day", "The notices of the last day that you have not looked at yet."),
+}
+#: Mails, each with its switch.
+MAILS = {**DAILY}
+ALL_SWITCHES = {**SWITCHES, **MAILS}

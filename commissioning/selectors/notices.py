@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from uuid import UUID
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
@@ -27,6 +28,12 @@ def page_of(access: Access, *, before: UUID | None = None) -> tuple[list[Notice]
         found = found.filter(pk__lt=before)
     rows = list(found[: PAGE_SIZE + 1])
     return rows[:PAGE_SIZE], rows[PAGE_SIZE - 1].pk if len(rows) > PAGE_SIZE else None
+
+
+def unseen_of(membership: Membership, *, since: datetime) -> QuerySet[Notice]:
+    """What a person was told since then and has not looked at, the newest first."""
+    found = Notice.objects.filter(_SEES | Q(_NAMED), membership=membership, seen_at__isnull=True, made_at__gt=since)
+    return found.select_related("membership__project").order_by("-pk")
 
 
 def with_unseen(memberships: QuerySet[Membership]) -> QuerySet[Membership]:

@@ -14,8 +14,10 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from commissioning.models import Membership, Notice, NoticeOff, Project, User
-from commissioning.rules.notices import SWITCHES
+from commissioning.errors import InvalidInput
+from commissioning.models import Membership, Notice, NoticeOff, PersonalClock, Project, User
+from commissioning.rules.notices import ALL_SWITCHES
+from commissioning.services.once_a_day import zone_is_known
 
 #: Notices are no record: they go after this time, seen or not.
 KEPT = timedelta(days=120)
@@ -102,11 +104,30 @@ def look_at_all(*, membership: Membership, newest: UUID | None = None) -> int:
 
 def choose(*, membership: Membership, wanted: Collection[str]) -> None:
     """What a person wants to hear of from this project; the rest is switched off."""
-    off = set(SWITCHES) - set(wanted)
+    off = set(ALL_SWITCHES) - set(wanted)
     membership.notices_off.exclude(kind__in=off).delete()
     NoticeOff.objects.bulk_create(
         [NoticeOff(membership=membership, kind=kind) for kind in sorted(off)], ignore_conflicts=True
     )
+
+
+def switch_off(*, membership: Membership, kinds: Collection[str]) -> None:
+    """These as well: what a link in a mail does."""
+    NoticeOff.objects.bulk_create(
+        [NoticeOff(membership=membership, kind=kind) for kind in sorted(kinds)], ignore_conflicts=True
+    )
+
+
+def set_clock(*, user: User, time_zone: str, hour: int) -> None:
+    """By which clock and at which hour mail reaches a person, in all their projects."""
+    problems = {}
+    if time_zone and not zone_is_known(time_zone):
+        problems["time_zone"] = "Name a time zone such as Europe/London or UTC, or leave it empty."
+    if not 0 <= hour <= 23:
+        problems["hour"] = "Write a whole hour, 0 to 23."
+    if problems:
+        raise InvalidInput(problems)
+    PersonalClock.objects.update_or_create(user=user, defaults={"time_zone": time_zone, "hour": hour})
 
 
 def switched_off(membership: Membership) -> set[str]:

@@ -6,19 +6,22 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from commissioning.models import DoneToday, Project
 
 
+def zone_is_known(name: str) -> bool:
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        return False
+    return True
+
+
 def site_zone(*names: str) -> ZoneInfo:
     """The first of these zones that there is; UTC where there is none."""
-    for name in names:
-        try:
-            if name:
-                return ZoneInfo(name)
-        except (KeyError, ValueError, OSError):
-            continue
-    return ZoneInfo("UTC")
+    return ZoneInfo(next((name for name in names if name and zone_is_known(name)), "UTC"))
 
 
 def local_time(project: Project, now: datetime) -> datetime:
@@ -26,14 +29,14 @@ def local_time(project: Project, now: datetime) -> datetime:
     return now.astimezone(site_zone(project.time_zone))
 
 
-def take(*, project: Project, what: str, day: date) -> bool:
+def take(*, project: Project, what: str, day: date, at: datetime | None = None) -> bool:
     """Say that it is done today: True for the one who does it. Belongs in the transaction of what is done.
 
     A second one waits here for the first to commit and then finds the row; where the first fails, its row goes with it.
     """
     try:
         with transaction.atomic():
-            DoneToday.objects.create(project=project, what=what, day=day)
+            DoneToday.objects.create(project=project, what=what, day=day, done_at=at or timezone.now())
     except IntegrityError:
         return False
     return True

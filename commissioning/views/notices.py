@@ -11,11 +11,11 @@ from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
 from commissioning.forms.notices import ChoiceForm
-from commissioning.models import Notice, NoticeKind
-from commissioning.rules.notices import SWITCHES
+from commissioning.models import Membership, Notice, NoticeKind, PersonalClock, User
+from commissioning.rules.notices import ALL_SWITCHES
 from commissioning.selectors.notices import notices_for, page_of
 from commissioning.services import notices
-from commissioning.views.base import ProjectRequest, page, project_view
+from commissioning.views.base import ProjectRequest, page, project_view, submit
 from commissioning.views.links import RECORD_URLS, page_url, record_url
 
 
@@ -56,15 +56,27 @@ def seen(request: ProjectRequest) -> HttpResponse:
 
 @project_view
 def choice(request: ProjectRequest) -> HttpResponse:
-    """Everything is told until it is switched off, by each person for each project."""
-    membership = request.access.membership
-    form = ChoiceForm(request.POST or None, off=notices.switched_off(membership))
-    if request.method == "POST" and form.is_valid():
-        notices.choose(membership=membership, wanted=form.wanted())
-        off = len(SWITCHES) - len(form.wanted())
+    """Everything is told until it is switched off, by each person for each project; the hour holds for all of them."""
+    membership, user = request.access.membership, request.access.user
+    form = ChoiceForm(
+        request.POST or None,
+        off=notices.switched_off(membership),
+        clock=PersonalClock.objects.filter(user=user).first(),
+        zone=request.access.project.time_zone,
+    )
+    if request.method == "POST" and form.is_valid() and submit(form, lambda: _keep(form, membership, user)):
+        off = len(ALL_SWITCHES) - len(form.wanted())
         messages.success(request, f"Kept: {off} switched off." if off else "Kept: you are told of everything.")
         return redirect("notices", code=request.access.project.code)
-    return page(request, "commissioning/notices/choice.html", {"form": form})
+    status = 422 if form.is_bound and form.errors else 200
+    return page(request, "commissioning/notices/choice.html", {"form": form}, status=status)
+
+
+def _keep(form: ChoiceForm, membership: Membership, user: User) -> bool:
+    typed = form.cleaned_data
+    notices.set_clock(user=user, time_zone=typed["time_zone"], hour=typed["hour"])
+    notices.choose(membership=membership, wanted=form.wanted())
+    return True
 
 
 def _address(notice: Notice, code: str) -> str:

@@ -20,6 +20,8 @@ DOSSIER_HELPERS = number("TRACKER_DOSSIER_HELPERS")
 REGISTER_SHEETS = ["punchlist.register_sheet.SHEET"]
 #: What rooms above commissioning add to each system that a phone takes along: name of the part, `(system_ids) -> rows`.
 TAKE_ALONG_SOURCES = {"punch_items": "punchlist.take_along.open_items"}
+#: What members owe, for their daily mail: `(membership, until) -> what is due by then`.
+OWED_SOURCES = ["punchlist.selectors.owed.owed"]
 #: Kinds of deed that are taken from phones which were without signal.
 OUTBOX_KINDS = ["commissioning.api.outbox_kinds.KINDS", "punchlist.api.outbox_kinds.KINDS"]
 #: Pages of records that rooms above commissioning own: kind of record, URL name taking project code and record id.

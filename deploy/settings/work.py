@@ -94,6 +94,8 @@ JOB_RUNNERS = {
 FILE_SWEEP_SECONDS = 3600.0
 #: What is done once a day of each project is asked for so often; the day's row decides who does it.
 TELL_SECONDS = 600.0
+#: Mail that waits is looked for so often.
+MAIL_SECONDS = 30.0
 CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
 CELERY_BEAT_SCHEDULE = {
     "queue expired jobs again": {
@@ -105,6 +107,16 @@ CELERY_BEAT_SCHEDULE = {
         "task": "punchlist.tasks.tell_overdue",
         "schedule": TELL_SECONDS,
         "options": {"expires": TELL_SECONDS},
+    },
+    "write to each member whose hour has come": {
+        "task": "commissioning.tasks.write_daily_mail",
+        "schedule": TELL_SECONDS,
+        "options": {"expires": TELL_SECONDS},
+    },
+    "hand over mail that waits": {
+        "task": "commissioning.tasks.send_mails",
+        "schedule": MAIL_SECONDS,
+        "options": {"expires": MAIL_SECONDS},
     },
     "forget what people were told long ago": {
         "task": "commissioning.tasks.drop_old_notices",

@@ -21,8 +21,9 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError, connections
 
-from commissioning.services import jobs, notices, outbox_files
+from commissioning.services import daily_mail, jobs, notices, outbox_files, outgoing
 from commissioning.stored_files import clear_half_written
+from commissioning.tasks import send_mails
 from deploy.demo.load import load_demo
 from deploy.demo.people import Login
 from deploy.environment import text
@@ -100,7 +101,7 @@ def look_after(supervisor: Supervisor) -> None:
     This process sweeps instead of a scheduler beside the worker: it outlives a killed worker, and has no file of its
     own that could be damaged.
     """
-    next_sweep = next_files = next_told = 0.0
+    next_sweep = next_files = next_told = next_mail = 0.0
     while not supervisor.stopping:
         supervisor.look_after()
         if time.monotonic() >= next_sweep:
@@ -110,9 +111,14 @@ def look_after(supervisor: Supervisor) -> None:
             next_files = time.monotonic() + settings.FILE_SWEEP_SECONDS
             sweep(sweep_files)
             sweep(notices.drop_old)
+            sweep(outgoing.drop_old)
         if time.monotonic() >= next_told:
             next_told = time.monotonic() + settings.TELL_SECONDS
             sweep(overdue.tell_overdue)
+            sweep(daily_mail.write_daily)
+        if time.monotonic() >= next_mail:
+            next_mail = time.monotonic() + settings.MAIL_SECONDS
+            sweep(ring_for_mail)
         time.sleep(0.2)
 
 
@@ -120,6 +126,12 @@ def sweep_files() -> None:
     outbox_files.sweep_files()
     clear_half_written()
     sweep_strays()
+
+
+def ring_for_mail() -> None:
+    """The worker sends what waits: without a mail server it prints it, into its own log."""
+    if outgoing.waiting().exists():
+        send_mails.apply_async(expires=settings.MAIL_SECONDS)
 
 
 def sweep(look_through: Callable[[], object]) -> None:

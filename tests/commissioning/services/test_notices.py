@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from commissioning.models import Membership, Notice, NoticeKind, Role, Site, User
-from commissioning.rules.notices import SWITCHES
+from commissioning.rules.notices import ALL_SWITCHES, SWITCHES
 from commissioning.services import notices, stages, witnessing
 from punchlist.services.items import assign_items, change_item, raise_item
 from tests.commissioning.views.plant import add_lines, ready_to_accept
@@ -101,12 +101,13 @@ def test_what_a_person_switched_off_is_not_told_and_others_still_hear(small_worl
     world = small_world
     browser = Client()
     browser.force_login(world.manager)
-    wanted = {kind: "on" for kind in SWITCHES if kind != "gate"}
+    clock = {"hour": "7", "time_zone": ""}
+    wanted = {kind: "on" for kind in ALL_SWITCHES if kind != "gate"} | clock
     browser.post(reverse("notices-choice", args=[world.project.code]), wanted)
     stages.accept_stage(stage=ready_to_accept(world), signed_by=world.client, password=PASSWORD)
     assert told(world.manager) == []
     assert len(told(world.engineer)) == 1
-    browser.post(reverse("notices-choice", args=[world.project.code]), dict.fromkeys(SWITCHES, "on"))
+    browser.post(reverse("notices-choice", args=[world.project.code]), dict.fromkeys(ALL_SWITCHES, "on") | clock)
     assert notices.switched_off(member(world, world.manager)) == set()
 
 
