@@ -89,6 +89,12 @@ PAGES = {
     "line-proof": Row("line", SENT, FORM_HERE),
     "line-notice": Row("line", SENT, FORM_HERE),
     "line-witness": Row("line", SENT, FORM_HERE),
+    # a notice: its party (here the client) answers, whoever works moves and cancels
+    "witness-notice": Row("witness_notice", HERE, SENT_HERE),
+    "witness-notice-calendar": Row("witness_notice", HERE, SENT_HERE),
+    "witness-notice-answer": Row("witness_notice", SENT, FORM_HERE),
+    "witness-notice-move": Row("witness_notice", SENT, FORM_HERE),
+    "witness-notice-cancel": Row("witness_notice", SENT, FORM_HERE),
     "line-point": Row("line", HERE, FORM_HERE),
     "line-record": Row("failed_line", HERE, HERE),
     "line-concession": Row("failed_line", HERE, FORM_HERE),

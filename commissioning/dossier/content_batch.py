@@ -106,7 +106,8 @@ def read(ids: Sequence[UUID], kinds: Collection[str], at: datetime) -> Batch:
             ProofOfDead.objects.filter(**of_lines).select_related("by").order_by(*recorded), lambda row: row.line_id
         ),
         notices=grouped(
-            WitnessNotice.objects.filter(**of_lines).order_by("given_at", "id"), lambda row: row.line_id
+            WitnessNotice.objects.filter(**of_lines, withdrawn_at__isnull=True).order_by("given_at", "id"),
+            lambda row: row.line_id,
         ),
         witnessings=grouped(
             Witnessing.objects.filter(**of_lines).select_related("by").order_by(*recorded), lambda row: row.line_id

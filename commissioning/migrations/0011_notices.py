@@ -35,7 +35,7 @@ class Migration(migrations.Migration):
             name='Notice',
             fields=[
                 ('id', models.UUIDField(default=commissioning.models.base.new_id, editable=False, primary_key=True, serialize=False)),
-                ('kind', models.CharField(choices=[('assigned', 'a punch item is yours to do'), ('due', 'what you owe is due tomorrow, or overdue'), ('escalated', 'what others owe is overdue for longer than the project allows'), ('gate', 'a gate was accepted or withdrawn'), ('witness', 'you are invited to a hold or witness point'), ('dossier', 'a dossier that you asked for is there')], max_length=12)),
+                ('kind', models.CharField(choices=[('assigned', 'a punch item is yours to do'), ('due', 'what you owe is due tomorrow, or overdue'), ('escalated', 'what others owe is overdue for longer than the project allows'), ('gate', 'a gate was accepted or withdrawn'), ('witness', 'you are invited to a hold or witness point'), ('answer', 'an invitation to a hold or witness point was answered'), ('dossier', 'a dossier that you asked for is there')], max_length=12)),
                 ('key', models.CharField(help_text='What happened: told once to each person.', max_length=120)),
                 ('words', models.CharField(max_length=300)),
                 ('link_kind', models.CharField(blank=True, max_length=60)),
@@ -48,7 +48,7 @@ class Migration(migrations.Migration):
             options={
                 'ordering': ['-id'],
                 'indexes': [models.Index(condition=models.Q(('seen_at__isnull', True)), fields=['membership'], name='notice_unseen'), models.Index(fields=['membership', '-id'], name='notice_list')],
-                'constraints': [models.UniqueConstraint(fields=('membership', 'key'), name='notice_once_per_person'), models.CheckConstraint(condition=models.Q(('kind__in', ['assigned', 'due', 'escalated', 'gate', 'witness', 'dossier'])), name='notice_kind_known')],
+                'constraints': [models.UniqueConstraint(fields=('membership', 'key'), name='notice_once_per_person'), models.CheckConstraint(condition=models.Q(('kind__in', ['assigned', 'due', 'escalated', 'gate', 'witness', 'answer', 'dossier'])), name='notice_kind_known')],
             },
         ),
         migrations.CreateModel(

@@ -29,6 +29,7 @@ from .register import (
 from .signals import Direction, SignalPoint, SignalProof
 from .stages import (
     Acceptance,
+    AnswerKind,
     CheckLine,
     CheckResult,
     Concession,
@@ -37,6 +38,7 @@ from .stages import (
     ProofOfDead,
     Stage,
     StageState,
+    WitnessAnswer,
     Witnessing,
     WitnessNotice,
 )
@@ -48,6 +50,7 @@ __all__ = [
     "Action",
     "AlarmOutcome",
     "AlarmSighting",
+    "AnswerKind",
     "ApiToken",
     "AuditChain",
     "AuditEntry",
@@ -117,6 +120,7 @@ __all__ = [
     "Verdict",
     "VerificationChange",
     "VerificationRun",
+    "WitnessAnswer",
     "WitnessNotice",
     "Witnessing",
     "Work",

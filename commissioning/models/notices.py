@@ -16,6 +16,7 @@ class NoticeKind(models.TextChoices):
     ESCALATED = "escalated", "what others owe is overdue for longer than the project allows"
     GATE = "gate", "a gate was accepted or withdrawn"
     WITNESS = "witness", "you are invited to a hold or witness point"
+    ANSWER = "answer", "an invitation to a hold or witness point was answered"
     DOSSIER = "dossier", "a dossier that you asked for is there"
 
 

@@ -133,19 +133,66 @@ class ProofOfDead(Record):
 
 
 class WitnessNotice(Record):
-    """An invitation to a witness or hold point, for a time that has to pass."""
+    """An invitation to a witness or hold point, for a time that has to pass. Moved, a new one follows the old one."""
 
     line = models.ForeignKey(CheckLine, models.CASCADE, related_name="notices")
     planned_for = models.DateTimeField()
     given_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     given_at = models.DateTimeField(auto_now_add=True)
     words = models.TextField(blank=True)
+    series = models.UUIDField(null=True, blank=True, editable=False, help_text="The first of those that were moved.")
+    sequence = models.PositiveSmallIntegerField(default=0, db_default=0, help_text="How often it was moved.")
+    withdrawn_at = models.DateTimeField(null=True, blank=True, help_text="Moved or cancelled.")
+    withdrawn_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    withdrawn_reason = models.TextField(blank=True, db_default="")
 
     class Meta:
         ordering = ["given_at"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(withdrawn_at__isnull=True) | ~models.Q(withdrawn_reason=""),
+                name="notice_withdrawn_with_reason",
+            ),
+        ]
+
+    @property
+    def first(self) -> object:
+        """What calendars know it by, however often it is moved."""
+        return self.series or self.pk
 
     def __str__(self) -> str:
         return f"notice for {self.line}"
+
+
+class AnswerKind(models.TextChoices):
+    ACCEPTED = "accepted", "will be there"
+    DECLINED = "declined", "will not be there"
+    OTHER_TIME = "other_time", "asks for another time"
+
+
+class WitnessAnswer(Record):
+    """What somebody of the invited party said to a notice. The last one of a person counts; none is changed."""
+
+    notice = models.ForeignKey(WitnessNotice, models.CASCADE, related_name="answers")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    answer = models.CharField(max_length=12, choices=AnswerKind.choices)
+    other_time = models.DateTimeField(null=True, blank=True)
+    remark = models.TextField(blank=True)
+    at = models.DateTimeField(auto_now_add=True)
+    by_mail = models.BooleanField(default=False, help_text="By the link in their mail, without signing in.")
+
+    class Meta:
+        ordering = ["at"]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(answer__in=AnswerKind.values), name="answer_known"),
+            models.CheckConstraint(
+                condition=~models.Q(answer="other_time") | models.Q(other_time__isnull=False),
+                name="answer_other_time_is_named",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.by} {self.get_answer_display()}"
 
 
 class Witnessing(Record):

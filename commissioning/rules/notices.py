@@ -20,6 +20,7 @@ SWITCHES = {
     "escalated": Switch("What others owe too long", "Told to managers, after the days that the project sets."),
     "gate": Switch("Gates accepted and withdrawn", "Told to everybody who sees the site."),
     "witness": Switch("Invitations to hold and witness points", "Told to the party that the point names."),
+    "answer": Switch("Answers to invitations", "Told to whoever invited, and to managers who see the site."),
     "dossier": Switch("Dossiers that you asked for", "Told when one is built and can be downloaded."),
 }
 #: Parts of the daily mail. Where none of them has anything to say, no mail goes.
@@ -28,5 +29,8 @@ DAILY = {
     "mail_news": Switch("What is new, each day", "The notices of the last day that you have not looked at yet."),
 }
 #: Mails, each with its switch.
-MAILS = {**DAILY}
+MAILS = {
+    **DAILY,
+    "mail_witness": Switch("Invitations to hold and witness points", "With a calendar file, and a link to answer."),
+}
 ALL_SWITCHES = {**SWITCHES, **MAILS}

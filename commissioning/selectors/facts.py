@@ -188,7 +188,8 @@ class _Loader:
         )
         witnessed = set(Witnessing.objects.filter(**of_lines).values_list("line_id", "role"))
         notices: dict[UUID, list[datetime]] = defaultdict(list)
-        for line_id, planned_for in WitnessNotice.objects.filter(**of_lines).values_list("line_id", "planned_for"):
+        given = WitnessNotice.objects.filter(**of_lines, withdrawn_at__isnull=True)
+        for line_id, planned_for in given.values_list("line_id", "planned_for"):
             notices[line_id].append(planned_for)
         found: dict[UUID, list[LineFact]] = defaultdict(list)
         rows = CheckLine.objects.filter(stage__in=stage_ids, retired_at__isnull=True)

@@ -166,7 +166,9 @@ def record_of(line: CheckLine) -> LineRecord:
             rows(Reading, "by", "superseded_by").prefetch_related("instruments").order_by("-recorded_at", "-id")
         ),
         proofs=list(rows(ProofOfDead, "by").order_by("-recorded_at")),
-        notices=list(rows(WitnessNotice, "given_by").order_by("-given_at")),
+        notices=list(
+            rows(WitnessNotice, "given_by").prefetch_related("answers__by").order_by("-given_at", "-sequence")
+        ),
         witnessings=list(rows(Witnessing, "by").order_by("-recorded_at")),
         concessions=list(concessions.order_by("-signed_at")),
         changes=list(changes.order_by("-run__asked_at")),

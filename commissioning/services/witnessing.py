@@ -10,10 +10,8 @@ from django.utils import timezone
 from commissioning.errors import Conflict, InvalidInput, NotAllowed
 from commissioning.models import (
     CheckLine,
-    NoticeKind,
     Point,
     Role,
-    System,
     User,
     Witnessing,
     WitnessNotice,
@@ -22,11 +20,10 @@ from commissioning.rules.gate_parts import LINES
 from commissioning.services.audit import record
 from commissioning.services.line_work import fresh_line
 from commissioning.services.locks import lock_system
-from commissioning.services.notices import News, tell
-from commissioning.services.once_a_day import site_zone
 from commissioning.services.permissions import EVERYONE, MANAGERS, WORKERS, require
 from commissioning.services.repeats import already_made, said
 from commissioning.services.state_change import state_change
+from commissioning.services.witness_mail import tell_party
 
 
 @state_change()
@@ -59,16 +56,8 @@ def give_notice(
         words=f"{system.tag}: notice for {planned_for:%Y-%m-%d %H:%M}: {line.title}.",
         data={"notice": notice.pk, "planned_for": planned_for},
     )
-    invited = f"{system.tag}: you are invited to witness '{line.title}' at {local_words(planned_for, system)}."
-    news = News(NoticeKind.WITNESS, f"witness:{notice.pk}", invited, "line", line.pk, site=system.site_id)
-    tell(news, project=system.project_id, roles=[line.party or Role.CLIENT], but=actor)
+    tell_party(notice, system=system, but=actor)
     return notice
-
-
-def local_words(at: datetime, system: System) -> str:
-    """A moment by the clock of the site, with its zone."""
-    zone = site_zone(system.site.time_zone, system.project.time_zone)
-    return f"{at.astimezone(zone):%Y-%m-%d %H:%M} ({zone.key})"
 
 
 @state_change()

@@ -25,6 +25,7 @@ RECORD_URLS = {
     "instrument": "instrument",
     "equipment": "tag",
     "member": "member",
+    "witness-notice": "witness-notice",
     "commissioning.testrecording": "recording",
     "commissioning.dossier": "dossier",
     **getattr(settings, "RECORD_URLS", {}),

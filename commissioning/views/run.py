@@ -290,7 +290,7 @@ def _point(line: CheckLine, record: LineRecord, access: Access, typed: Typed) ->
         "thumb_witness": may_witness and not (may_work(access) and line.state == "open"),
         "witness_own": access.role == party and own,
         "may_notice": may_work(access) and line.point in (Point.HOLD, Point.WITNESS) and not witnessed,
-        "notice_due": [row for row in record.notices if row.planned_for > timezone.now()],
+        "notice_due": [row for row in record.notices if row.planned_for > timezone.now() and not row.withdrawn_at],
         "witness_form": typed.witness or WitnessForm(auto_id="witness_%s"),
         "notice_form": typed.notice or NoticeForm(auto_id="notice_%s"),
         "notice_bound": bool(typed.notice),

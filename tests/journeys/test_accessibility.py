@@ -44,6 +44,7 @@ PAGES = {
     "run": ("system", "Supply at the incomer"),
     "run-line": ("line", "keep the reading"),
     "line-record": ("failed_line", "206.9"),
+    "witness-notice": ("witness_notice", "Nobody has answered yet"),
     "tag": ("equipment", "rectifier cabinet"),
     "labels": ("", "make the sheet"),
     "alarms": ("", "EARTH FAULT"),

@@ -64,6 +64,8 @@ OUTSIDE: dict[str, tuple[tuple[int, int], tuple[int, int]]] = {
     "mfa_view_recovery_codes": ((404, 405), (302, 302)),
     "mfa_generate_recovery_codes": TWICE,
     "mfa_download_recovery_codes": ((404, 404), (302, 302)),
+    # a link in a mail by which a witness answers: one that does not hold
+    "witness-answer": ((410, 410), (410, 410)),
     # a link in a mail that switches mails like it off: one that does not hold
     "mails-off": ((410, 410), (410, 410)),
     # invitations: without a link that holds there is nothing
@@ -85,5 +87,6 @@ OUTSIDE_ARGS: dict[str, list[Any]] = {
     "mfa_edit_webauthn": [1],
     "mfa_remove_webauthn": [1],
     "mails-off": ["no-such-token"],
+    "witness-answer": ["no-such-token"],
     "invitation-open": ["01890a5d-ac96-774b-bcce-b302099a8057", "no-such-key"],
 }

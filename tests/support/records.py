@@ -35,6 +35,7 @@ from commissioning.services import (
     register_points,
     signals,
     verification,
+    witnessing,
 )
 from commissioning.services.instruments import add_calibration
 from commissioning.services.supplies import sign_permission
@@ -99,8 +100,14 @@ def _lines(world: World, stage: Stage) -> dict[str, Any]:
     readings.record_reading(actor=world.engineer, line=measured, typed={"measured": "207.5"})
     change = verified_otherwise(world, measured)
     line = supply_line(stage, key="open", order=12, title="Supply at the incomer")
+    announced = supply_line(stage, key="announced", order=14, title="Supply at the far end, witnessed")
+    announced.point, announced.party = "witness", Role.CLIENT
+    announced.save()
+    tomorrow = timezone.now() + timedelta(days=1)
+    notice = witnessing.give_notice(actor=world.engineer, line=announced, planned_for=tomorrow)
     return {
         "line": line.pk,
+        "witness_notice": notice.pk,
         "failed_line": failed.pk,
         "measured_line": measured.pk,
         "concession": concession.pk,

@@ -49,7 +49,10 @@ class NoticeSerializer(serializers.ModelSerializer[WitnessNotice]):
 
     class Meta:
         model = WitnessNotice
-        fields = ["id", "line", "planned_for", "given_by", "given_at", "words"]
+        fields = [
+            "id", "line", "planned_for", "given_by", "given_at", "words",
+            "sequence", "withdrawn_at", "withdrawn_reason",
+        ]  # fmt: skip
         read_only_fields = fields
 
 
