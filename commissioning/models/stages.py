@@ -1,5 +1,7 @@
 """A system's stages, their check lines and results, witnessing, and the acceptance of a gate."""
 
+from uuid import UUID
+
 from django.conf import settings
 from django.db import models
 
@@ -156,7 +158,7 @@ class WitnessNotice(Record):
         ]
 
     @property
-    def first(self) -> object:
+    def first(self) -> UUID:
         """What calendars know it by, however often it is moved."""
         return self.series or self.pk
 

@@ -29,8 +29,8 @@ def calendar_of(notice: WitnessNotice, *, system: System, to: User, method: str,
     words = [notice.withdrawn_reason if method == CANCEL else notice.words, link]
     event.add("description", "\n".join(one for one in words if one))
     event.add("url", link)
-    event.add("organizer", _person(notice.given_by), encode=0)
-    event.add("attendee", _invited(to), encode=0)
+    event.add("organizer", _person(notice.given_by), encode=False)
+    event.add("attendee", _invited(to), encode=False)
     calendar = Calendar()
     calendar.add("prodid", "-//the commissioning tracker//witness notices//EN")
     calendar.add("version", "2.0")
