@@ -12,7 +12,6 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db import transaction
 from django.utils import timezone
 from django.utils.module_loading import import_string
 
@@ -22,6 +21,7 @@ from commissioning.rules.notices import DAILY
 from commissioning.selectors.notices import unseen_of
 from commissioning.services.once_a_day import site_zone, take
 from commissioning.services.outgoing import address, write_mail
+from commissioning.services.state_change import state_change
 
 #: So many lines of a part stand in the mail; the rest is a number and a link.
 SHOWN = 20
@@ -50,7 +50,7 @@ def write_daily(now: datetime | None = None) -> int:
     return written
 
 
-@transaction.atomic
+@state_change()
 def write_for(*, membership: Membership, local: datetime) -> bool:
     """The mail of this day, if it is still to be written and there is something to say."""
     today, what = local.date(), _what(membership)
