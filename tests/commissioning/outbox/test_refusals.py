@@ -173,6 +173,7 @@ def test_half_sent_files_are_swept_by_the_clock_except_those_that_a_refused_item
     OutboxFile.objects.update(touched_at=timezone.now() - timedelta(days=8))
     sweep_files_task()
     assert list(OutboxFile.objects.values_list("sha256", flat=True)) == [wanted] != [left]
+    app.loader.import_default_modules()  # as a worker does when it starts
     scheduled = {entry["task"] for entry in app.conf.beat_schedule.values()}
     assert scheduled <= set(app.tasks)
     assert sweep_files_task.name in scheduled
