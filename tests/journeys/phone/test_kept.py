@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from commissioning.models import CheckResult, OutboxItem, Project
 from punchlist.models import PunchItem
@@ -178,3 +178,18 @@ def test_at_sign_out_what_was_not_sent_is_listed_and_only_what_is_ticked_is_drop
     page.goto("/phone/")
     page.wait_for_selector("text=Nothing is taken along yet")
     assert [(one["id"], one["state"]) for one in pocket.outbox()] == [(kept, "waiting")]
+
+
+def test_a_screen_that_was_left_while_it_waited_has_no_say_over_the_buttons_of_the_next(pocket: Pocket) -> None:
+    page = pocket.page
+    pocket.sign_in()
+    held: list[Route] = []
+    page.route("**/api/v1/projects/*/systems/**", lambda route: held.append(route))
+    pocket.open("#/")
+    page.wait_for_selector(".thumb-bar >> text=tick what to take along")
+    page.wait_for_timeout(50)
+    page.evaluate("location.hash = '#/outbox'")
+    page.wait_for_selector(".thumb-bar >> text=send now")
+    held[0].abort()  # the screen that is left hears only now that there is no signal
+    page.wait_for_timeout(300)
+    expect(page.locator(".thumb-bar >> text=send now")).to_be_visible()

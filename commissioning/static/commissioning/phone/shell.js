@@ -68,8 +68,9 @@ class App extends EventTarget {
       h("a", { href: "#/outbox" }, "keep or drop them"));
   }
 
-  /** Buttons and links at the thumb. */
-  actions(...elements) {
+  /** Buttons and links at the thumb, for the screen that `within` stands on: one that was left while it waited has no say. */
+  actions(within, ...elements) {
+    if (!within.isConnected) return;
     document.querySelector(".thumb-bar").replaceChildren(...elements.filter(Boolean));
   }
 
@@ -100,7 +101,7 @@ class App extends EventTarget {
     if (!again) this.say("");
     if (name === "outbox") this.kept = 0;
     if (this.kept) this.asks();
-    this.actions();
+    this.actions(this.root);
     this.energy(bundle, params.system);
     const root = h("div", { class: `screen screen-${name}` });
     this.root.replaceChildren(root);

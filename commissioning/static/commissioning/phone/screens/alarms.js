@@ -16,7 +16,7 @@ export async function show(root, params, app) {
     stage ? h("form", { class: "form", onsubmit: (event) => event.preventDefault(), oninput: () => app.entry(true) }, said, field("Seen on", where))
       : h("p", {}, "No stage of this system is in hand; an alarm is recorded in the stage in which it was seen."),
     h("h2", {}, "Not settled yet"), list(system), h("p", { class: "quiet" }, "What an alarm turned out to be is said with signal, on its own page."), waysOn(system));
-  if (stage) app.actions(h("button", { type: "button", class: "main", onclick: () => record({ app, ...found, stage, said, where }) }, "write it down"));
+  if (stage) app.actions(root, h("button", { type: "button", class: "main", onclick: () => record({ app, ...found, stage, said, where }) }, "write it down"));
   return undefined;
 }
 

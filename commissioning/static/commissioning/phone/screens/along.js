@@ -35,7 +35,7 @@ async function start(root, app) {
     ? h("ul", { class: "rows" }, bundles.map(link))
     : h("p", {}, "Nothing is taken along yet. Open a system while there is signal, and tap ‘take along’."));
   root.append(await phone(app));
-  app.actions(h("a", { class: "button", href: "/" }, "projects"));
+  app.actions(root, h("a", { class: "button", href: "/" }, "projects"));
   return undefined;
 }
 
@@ -71,14 +71,14 @@ async function choose(section, chosen, bundle, app) {
   const button = h("button", { type: "button", class: "main", onclick: () => take(app, [...chosen]) });
   const count = () => { button.textContent = chosen.size ? `take ${many(chosen.size, "system")} along` : "tick what to take along"; };
   count();
-  app.actions(bundle && h("a", { class: "button", href: "#/snag" }, "log a snag"), button);
+  app.actions(section, bundle && h("a", { class: "button", href: "#/snag" }, "log a snag"), button);
   let systems;
   try {
     systems = await app.along.choices(app.code);
   } catch (error) {
     if (error instanceof SignIn) return section.append(signIn(app));
     if (!(error instanceof NoSignal)) return section.append(h("p", { class: "quiet" }, error.message));
-    if (!bundle) app.actions();
+    if (!bundle) app.actions(section);
     return section.append(h("p", { class: "quiet" }, "No signal: other systems can be taken along when it returns."));
   }
   const tick = (system) => (event) => {

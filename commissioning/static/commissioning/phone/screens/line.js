@@ -75,7 +75,7 @@ function standing(here) {
   const stopped = holdsWork(line);
   if (stopped) root.append(caution("must", `Work stops here until the ${partyWords(line)} has witnessed it. The lines behind it cannot be recorded before.`));
   const failed = line.state === "failed" && !line.conceded;
-  app.actions(
+  app.actions(root,
     next && !stopped && h("a", { class: failed ? "button" : "button main", href: here.to(next) }, "next open line"),
     failed && h("a", { class: "button main", href: `#/snag?line=${line.id}&system=${here.system.id}` }, "log a snag"),
     failed && h("a", { class: "button", href: `${here.to(line)}?again=1` }, line.calculation ? "measure again" : "answer again"),
@@ -114,14 +114,14 @@ async function open(here) {
   const others = found.filter((one) => one.code !== "proof_of_dead_missing");
   if (others.length) {
     root.append(inTheWay(here, others));
-    app.actions(...wayOut(here, others[0]));
+    app.actions(root, ...wayOut(here, others[0]));
     return setAside(here);
   }
   if (found.length) return proofForm(here);
   if (line.force_seconds) root.append(forcing(here));
   if (line.recording) {
     root.append(h("p", { class: "lead" }, "The numbers come from a test recording. It is brought in with signal, on the line's own page."));
-    app.actions(h("a", { class: "button", href: `/p/${encodeURIComponent(app.code)}/lines/${line.id}/` }, "the line's page"));
+    app.actions(root, h("a", { class: "button", href: `/p/${encodeURIComponent(app.code)}/lines/${line.id}/` }, "the line's page"));
     return setAside(here);
   }
   return line.calculation ? reading(here) : answering(here);

@@ -22,7 +22,7 @@ export async function answering(here, { aside = false } = {}) {
     aside && h("p", {}, h("button", { type: "button", onclick: () => give("not_applicable") }, "not applicable")));
   root.append(form, pad.keys);
   if (!aside) {
-    app.actions(
+    app.actions(root,
       (!line.calculation || !line.required) && h("button", { type: "button", class: "main", onclick: () => give("passed") }, "passed"),
       h("button", { type: "button", onclick: () => give("failed") }, "failed"),
       h("button", { type: "button", onclick: () => give("not_applicable") }, "not applicable"));

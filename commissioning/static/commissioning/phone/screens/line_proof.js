@@ -17,7 +17,7 @@ export async function proofForm(here) {
   root.append(h("section", {}, h("h2", {}, "First prove dead at the point of work"),
     caution("danger", RULE, h("p", { class: "sign" }, "W012, warning: electricity")),
     h("form", { class: "form", onsubmit: (event) => event.preventDefault(), oninput: () => app.entry(true) }, where, detector, before, after)));
-  app.actions(h("button", { type: "button", class: "main", onclick: () => record(here, { where, detector, before, after }) }, "record the proof of dead"));
+  app.actions(root, h("button", { type: "button", class: "main", onclick: () => record(here, { where, detector, before, after }) }, "record the proof of dead"));
   return undefined;
 }
 

@@ -31,7 +31,7 @@ export async function reading(here) {
   const aside = h("details", { class: "more" }, h("summary", {}, "It does not apply, or cannot be measured"));
   root.append(aside);
   await answering({ ...here, root: aside }, { aside: true });
-  app.actions(h("button", { type: "button", class: "main", onclick: () => record(here, form) }, "keep the reading"));
+  app.actions(root, h("button", { type: "button", class: "main", onclick: () => record(here, form) }, "keep the reading"));
   return () => { clearTimeout(pause); pad.close(); };
 }
 

@@ -16,7 +16,7 @@ export async function show(root, params, app) {
   };
   const changed = () => { draw(); };
   app.outbox.addEventListener("change", changed);
-  app.actions(
+  app.actions(root,
     h("button", { type: "button", class: "main", onclick: () => { app.outbox.sender.failures = 0; app.outbox.sendAll(); } }, "send now"),
     h("a", { class: "button", href: "#/" }, "on this phone"));
   await draw();

@@ -20,7 +20,7 @@ export async function atHand(app, id) {
 export function notHere(root, app, id) {
   root.append(h("h1", {}, "This system is not on this phone"),
     h("p", {}, "Its lines, tags and limits have to be taken along while there is signal."));
-  app.actions(h("a", { class: "button main", href: `#/?take=${encodeURIComponent(id ?? "")}` }, "take it along"));
+  app.actions(root, h("a", { class: "button main", href: `#/?take=${encodeURIComponent(id ?? "")}` }, "take it along"));
 }
 
 /** A field with its label, help and what is wrong with it. */

@@ -31,7 +31,7 @@ export async function show(root, params, app) {
   root.append(h("h1", {}, "Log a snag"),
     h("form", { class: "form", onsubmit: (event) => event.preventDefault(), oninput: () => app.entry(true) }, where.element, photos, bad, said),
     waysOn(entry.place?.system));
-  app.actions(h("button", { type: "button", class: "main", onclick: () => record({ app, bundle, entry, where, bad, words, said }) }, "keep the snag"));
+  app.actions(root, h("button", { type: "button", class: "main", onclick: () => record({ app, bundle, entry, where, bad, words, said }) }, "keep the snag"));
   return () => where.stop();
 }
 

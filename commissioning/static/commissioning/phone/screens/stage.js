@@ -16,7 +16,7 @@ export async function show(root, params, app) {
       ? h("ol", { class: "line-list" }, stage.lines.map((line) => row(system, stage, line, line === next)))
       : h("p", {}, "The check lines of this stage belong here. A manager lays a procedure out on the system."),
     waysOn(system));
-  app.actions(next && h("a", { class: "button main", href: address(system, stage, next) }, stage.state === "started" ? `open line ${stage.lines.indexOf(next) + 1}` : `look at line ${stage.lines.indexOf(next) + 1}`));
+  app.actions(root, next && h("a", { class: "button main", href: address(system, stage, next) }, stage.state === "started" ? `open line ${stage.lines.indexOf(next) + 1}` : `look at line ${stage.lines.indexOf(next) + 1}`));
   return undefined;
 }
 

@@ -46,6 +46,6 @@ function isolating({ bundle, system }, supply, root, app) {
     const kept = await keep(app, [{ system: system.id, kind: "supply_isolated", body, seen: seenOf(bundle) }], `${supply.tag} is recorded isolated. Prove dead at the point of work.`);
     if (kept) app.go(`#/systems/${system.id}/supplies`);
   };
-  app.actions(h("button", { type: "button", class: "main", onclick: record }, "record it isolated"), h("a", { class: "button", href: `#/systems/${system.id}/supplies` }, "leave it as it is"));
+  app.actions(root, h("button", { type: "button", class: "main", onclick: record }, "record it isolated"), h("a", { class: "button", href: `#/systems/${system.id}/supplies` }, "leave it as it is"));
   return undefined;
 }

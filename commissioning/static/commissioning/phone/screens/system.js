@@ -20,7 +20,7 @@ export async function show(root, params, app) {
     deeds(system), items(system), gate(app, system, inHand),
     h("details", { class: "more" }, h("summary", {}, "more"), handChoice()), waysOn(null));
   const next = inHand?.state === "started" ? nextOpen(inHand) : null;
-  app.actions(
+  app.actions(root,
     next ? h("a", { class: "button main", href: address(system, inHand, next) }, "next open line") : inHand && h("a", { class: "button main", href: address(system, inHand) }, "its lines"),
     h("a", { class: "button", href: `#/snag?system=${system.id}` }, "log a snag"));
   return undefined;

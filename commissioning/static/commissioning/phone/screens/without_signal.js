@@ -16,7 +16,7 @@ export async function show(root, params, app) {
     h("p", {}, why ?? "This page needs the server, and the server cannot be reached from here just now."),
     h("p", {}, "What you have taken along works without it: procedures, readings, snags."),
     h("p", {}, h("button", { type: "button", onclick: () => location.reload() }, "try again")));
-  app.actions(h("a", { class: "button main", href: phone + await place(app) }, "open the phone"));
+  app.actions(root, h("a", { class: "button main", href: phone + await place(app) }, "open the phone"));
 }
 
 /** The screen of the phone that does what the page would have done. */
